@@ -1,0 +1,344 @@
+//! The flat program of a formula: steps over numbered registers, no names, no units, no tree.
+//!
+//! Made by `lower.rs`, run by the engine. There are two kinds of register: numbers (flags are 0
+//! and 1, absent is NaN) and codes (texts, or row numbers of a sheet; absent is `u32::MAX`).
+
+use crate::table::{ColumnId, ParamId, SheetId};
+use std::fmt;
+use std::sync::Arc;
+
+/// A register of either kind by number; the step says which kind.
+pub type Register = u16;
+
+/// Where a step takes a number from.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Num {
+    /// A number register.
+    Register(Register),
+    /// A constant in base units; NaN is missing.
+    Constant(f64),
+    /// A number or flag column of the sheet the program runs on.
+    Column(ColumnId),
+    /// A number assumption.
+    Assumption(ParamId),
+    /// An aggregate of the formula grouped by `this`: one value a row.
+    Group(usize),
+    /// An aggregate of the formula over a whole sheet: one value in all.
+    Whole(usize),
+}
+
+/// Where a step takes a code from.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Code {
+    /// A code register.
+    Register(Register),
+    /// A constant: the code of a text or a row number; absent is `u32::MAX`.
+    Constant(u32),
+    /// The text of a text column, or of an entered column of rows, of the program's sheet.
+    Text(ColumnId),
+    /// The row numbers of a column of rows of the program's sheet.
+    Row(ColumnId),
+    /// A text assumption.
+    Assumption(ParamId),
+    /// The number of the row itself.
+    This,
+}
+
+/// Two numbers to one.
+///
+/// Absent in, absent out, except for `And`, `Or` and `FirstGiven`. Comparisons give 0 or 1.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Binary {
+    /// Sum.
+    Add,
+    /// Difference.
+    Subtract,
+    /// Product.
+    Multiply,
+    /// Quotient; by zero gives an absent result.
+    Divide,
+    /// Power.
+    Power,
+    /// The smaller.
+    Least,
+    /// The greater.
+    Most,
+    /// Equal.
+    Equal,
+    /// Not equal.
+    Unequal,
+    /// Less.
+    Less,
+    /// Less or equal.
+    LessEqual,
+    /// Both; no wins over absent.
+    And,
+    /// Either; yes wins over absent.
+    Or,
+    /// The first unless absent, else the second.
+    FirstGiven,
+    /// The nearest multiple of the second.
+    Nearest,
+    /// The next multiple of the second at or above.
+    NextUp,
+    /// The next multiple of the second at or below.
+    NextDown,
+}
+
+/// One number to one; absent in, absent out, except for `IsGiven`.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Unary {
+    /// Minus.
+    Negate,
+    /// 1 minus a flag.
+    Not,
+    /// Absolute value.
+    Abs,
+    /// Square root.
+    Sqrt,
+    /// Natural logarithm.
+    Ln,
+    /// Decimal logarithm.
+    Log10,
+    /// Exponential.
+    Exp,
+    /// 1 when there is a value, else 0.
+    IsGiven,
+}
+
+/// A function of numbers that has no step of its own; called row by row.
+///
+/// It is called only when every argument is given.
+pub type NumberKernel = fn(&[f64]) -> f64;
+
+/// A function of texts; the engine remembers the last arguments, so it must be pure.
+#[derive(Clone)]
+pub enum TextKernel {
+    /// Gives yes or no.
+    Flag(fn(&[&str]) -> bool),
+    /// Gives a text; `None` is absent.
+    Text(Arc<dyn Fn(&[&str]) -> Option<String> + Send + Sync>),
+}
+
+impl fmt::Debug for TextKernel {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(match self {
+            Self::Flag(_) => "Flag(..)",
+            Self::Text(_) => "Text(..)",
+        })
+    }
+}
+
+impl PartialEq for TextKernel {
+    /// The same function, not merely one that gives the same.
+    fn eq(&self, other: &Self) -> bool {
+        match (self, other) {
+            (Self::Flag(a), Self::Flag(b)) => std::ptr::fn_addr_eq(*a, *b),
+            (Self::Text(a), Self::Text(b)) => Arc::ptr_eq(a, b),
+            (Self::Flag(_), Self::Text(_)) | (Self::Text(_), Self::Flag(_)) => false,
+        }
+    }
+}
+
+/// One step of a program; `to` is a number register unless said otherwise.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Step {
+    /// Two numbers to one.
+    Binary {
+        /// What is done.
+        op: Binary,
+        /// Result.
+        to: Register,
+        /// Left.
+        a: Num,
+        /// Right.
+        b: Num,
+    },
+    /// One number to one.
+    Unary {
+        /// What is done.
+        op: Unary,
+        /// Result.
+        to: Register,
+        /// Operand.
+        a: Num,
+    },
+    /// `a` where the flag is 1, `b` where it is 0, absent where it is absent.
+    Pick {
+        /// Result.
+        to: Register,
+        /// The flag.
+        flag: Num,
+        /// Where yes.
+        a: Num,
+        /// Where no.
+        b: Num,
+    },
+    /// The same for codes; `to` is a code register.
+    PickCode {
+        /// Result.
+        to: Register,
+        /// The flag.
+        flag: Num,
+        /// Where yes.
+        a: Code,
+        /// Where no.
+        b: Code,
+    },
+    /// 1 where the code is there, else 0.
+    CodeGiven {
+        /// Result.
+        to: Register,
+        /// The code.
+        a: Code,
+    },
+    /// Whether two texts are the same without regard to case; absent when one is.
+    SameText {
+        /// Result.
+        to: Register,
+        /// A text.
+        a: Code,
+        /// A text.
+        b: Code,
+    },
+    /// Whether two row numbers are the same; absent when one is.
+    SameRow {
+        /// Result.
+        to: Register,
+        /// A row.
+        a: Code,
+        /// A row.
+        b: Code,
+    },
+    /// The number of another sheet's column at a row; absent at an absent row.
+    Fetch {
+        /// Result.
+        to: Register,
+        /// The row.
+        row: Code,
+        /// The column of the other sheet.
+        column: ColumnId,
+    },
+    /// The text of another sheet's column at a row; `to` is a code register.
+    FetchText {
+        /// Result.
+        to: Register,
+        /// The row.
+        row: Code,
+        /// The column of the other sheet: text, or an entered column of rows.
+        column: ColumnId,
+    },
+    /// The row that another sheet's column points to at a row; `to` is a code register.
+    FetchRow {
+        /// Result.
+        to: Register,
+        /// The row.
+        row: Code,
+        /// The column of rows of the other sheet.
+        column: ColumnId,
+    },
+    /// The value of an aggregate of the formula for the group of a row.
+    FetchGroup {
+        /// Result.
+        to: Register,
+        /// The row that names the group.
+        row: Code,
+        /// Which aggregate of the formula.
+        aggregate: usize,
+    },
+    /// The row of a sheet whose key columns point to these rows; `to` is a code register.
+    Find {
+        /// Result.
+        to: Register,
+        /// Which lookup of the formula.
+        lookup: usize,
+        /// One row for each key.
+        keys: Vec<Code>,
+    },
+    /// A function of numbers.
+    Call {
+        /// Result.
+        to: Register,
+        /// The function.
+        kernel: NumberKernel,
+        /// Its arguments.
+        args: Vec<Num>,
+    },
+    /// A function of texts; `to` is a number register for a flag, a code register for a text.
+    CallText {
+        /// Result.
+        to: Register,
+        /// The function.
+        kernel: TextKernel,
+        /// Its arguments.
+        args: Vec<Code>,
+    },
+}
+
+/// The result of a program.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub enum Out {
+    /// A number or flag.
+    Number(Num),
+    /// A text.
+    Text(Code),
+    /// A row of a sheet.
+    Row(Code),
+}
+
+/// Steps in order, and where the result is.
+///
+/// Registers are numbered so that every step writes one that no step before has written.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Program {
+    /// The steps.
+    pub steps: Vec<Step>,
+    /// How many number registers.
+    pub n_numbers: u16,
+    /// How many code registers.
+    pub n_codes: u16,
+    /// The result.
+    pub out: Out,
+}
+
+/// How many rows become one value.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+pub enum Gather {
+    /// The sum; 0 of no rows.
+    Total,
+    /// How many rows; the value program gives 1 for a row that counts.
+    Tally,
+    /// The greatest; absent of no rows.
+    Largest,
+    /// The smallest; absent of no rows.
+    Smallest,
+    /// The mean; absent of no rows.
+    Mean,
+}
+
+/// An aggregate inside a formula.
+///
+/// `value` runs over the rows of `over`. It gives `+inf` for a row that does not count (its
+/// condition is no or absent) and absent for a counted row without a value, which makes the
+/// whole group absent.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Aggregate {
+    /// What is made of the rows.
+    pub gather: Gather,
+    /// The sheet that is gone through.
+    pub over: SheetId,
+    /// One value a row.
+    pub value: Program,
+    /// The column of rows of `over` that says to which group a row belongs; `None`: all rows
+    /// are one group.
+    pub key: Option<ColumnId>,
+}
+
+/// A search inside a formula for the row of a sheet by one or two key columns.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Lookup {
+    /// The sheet that is searched.
+    pub sheet: SheetId,
+    /// Its key columns, each a column of rows, with the sheet each points to.
+    pub keys: Vec<(ColumnId, SheetId)>,
+}

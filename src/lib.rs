@@ -1,0 +1,25 @@
+//! portledger: a port-planning ledger with unit-checked formulas.
+//!
+//! The house, lowest floor first; a room imports only rooms below it, which
+//! `tests/suite/floors.rs` holds.
+//!
+//! ```text
+//! problem   how we tell a person what is wrong
+//! units     what a number means
+//! table     columns of values
+//! formula   text to typed program
+//! sheet     which columns a sheet has
+//! plan      the document and its edits
+//! engine    keeps every column up to date
+//! trade     what a network planner knows
+//! files     bytes in and out
+//! desk      one open plan: edits, undo, saving
+//! cli       the command line
+//! ```
+
+pub mod formula;
+pub mod plan;
+pub mod problem;
+pub mod sheet;
+pub mod table;
+pub mod units;

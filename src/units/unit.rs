@@ -1,0 +1,320 @@
+//! Units by name, single (`km`) and composed (`dB/km`), from `sheets/units.toml`.
+//!
+//! Reading numbers is in `read.rs`, printing in `print.rs`.
+
+use super::dim::{Dim, Measure, Reference};
+use crate::problem::Problem;
+use serde::Deserialize;
+use std::collections::BTreeMap;
+use std::sync::OnceLock;
+
+/// A unit: `base = value * times / per + offset`.
+///
+/// Two whole factors keep `5 ns` exactly `5 / 1e9`, where one factor `1e-9` would be rounded twice.
+#[derive(Debug, Clone, PartialEq)]
+pub struct Unit {
+    /// How it is written; empty for a plain number.
+    pub symbol: String,
+    /// What it measures.
+    pub measure: Measure,
+    times: f64,
+    per: f64,
+    offset: f64,
+}
+
+impl Unit {
+    /// The unit of a plain number.
+    pub fn none() -> Self {
+        Self {
+            symbol: String::new(),
+            measure: Measure::NUMBER,
+            times: 1.0,
+            per: 1.0,
+            offset: 0.0,
+        }
+    }
+
+    /// A value in this unit as a value in base units.
+    pub fn to_base(&self, value: f64) -> f64 {
+        value * self.times / self.per + self.offset
+    }
+
+    /// A value in base units as a value in this unit.
+    pub fn from_base(&self, base: f64) -> f64 {
+        (base - self.offset) * self.per / self.times
+    }
+}
+
+/// All units that a person may write.
+#[derive(Debug)]
+pub struct Units {
+    exact: BTreeMap<String, Unit>,
+    /// Lower-cased names with every unit they could mean.
+    folded: BTreeMap<String, Vec<String>>,
+    /// Short forms that count only in a column of the same measure: `10G`.
+    loose: BTreeMap<String, Unit>,
+    defaults: Vec<Unit>,
+}
+
+#[derive(Deserialize)]
+struct File {
+    unit: Vec<Entry>,
+    default: Vec<String>,
+}
+
+#[derive(Deserialize)]
+struct Entry {
+    symbol: String,
+    #[serde(default)]
+    names: Vec<String>,
+    #[serde(default)]
+    loose: Vec<String>,
+    #[serde(default)]
+    dim: BTreeMap<String, i8>,
+    #[serde(default)]
+    level: Option<String>,
+    #[serde(default = "one")]
+    times: f64,
+    #[serde(default = "one")]
+    per: f64,
+    #[serde(default)]
+    offset: f64,
+}
+
+fn one() -> f64 {
+    1.0
+}
+
+impl Units {
+    /// The built-in units.
+    pub fn builtin() -> &'static Self {
+        static UNITS: OnceLock<Units> = OnceLock::new();
+        UNITS.get_or_init(|| {
+            Self::load(include_str!("../../sheets/units.toml"))
+                .expect("the built-in unit table is checked by a test")
+        })
+    }
+
+    /// Reads a unit table.
+    ///
+    /// # Errors
+    /// A text that is not TOML of this form, an unknown dimension or a name given twice.
+    pub fn load(text: &str) -> Result<Self, Problem> {
+        let file: File = toml::from_str(text)
+            .map_err(|error| Problem::new("unit-table", error.message().to_owned()))?;
+        let mut units = Self {
+            exact: BTreeMap::new(),
+            folded: BTreeMap::new(),
+            loose: BTreeMap::new(),
+            defaults: Vec::new(),
+        };
+        for entry in file.unit {
+            units.add(entry)?;
+        }
+        for symbol in &file.default {
+            let unit = units.unit(symbol)?;
+            units.defaults.push(unit);
+        }
+        Ok(units)
+    }
+
+    fn add(&mut self, entry: Entry) -> Result<(), Problem> {
+        let unit = Unit {
+            measure: measure(&entry)?,
+            symbol: entry.symbol.clone(),
+            times: entry.times,
+            per: entry.per,
+            offset: entry.offset,
+        };
+        for name in std::iter::once(&entry.symbol).chain(&entry.names) {
+            if self.exact.insert(name.clone(), unit.clone()).is_some() {
+                return Err(Problem::new(
+                    "unit-table",
+                    format!("unit `{name}` stands twice"),
+                ));
+            }
+            self.folded
+                .entry(name.to_lowercase())
+                .or_default()
+                .push(name.clone());
+        }
+        for name in entry.loose {
+            self.loose.insert(name.to_lowercase(), unit.clone());
+        }
+        Ok(())
+    }
+
+    /// The unit of a text such as `km`, `dB/km` or `ps/nm/km`; the empty text is a plain number.
+    ///
+    /// # Errors
+    /// An unknown or ambiguous name, or a level inside a product.
+    pub fn unit(&self, text: &str) -> Result<Unit, Problem> {
+        let text = text.trim();
+        if text.is_empty() {
+            return Ok(Unit::none());
+        }
+        if let Ok(unit) = self.single(text) {
+            return Ok(unit.clone());
+        }
+        if !text.contains(['/', '·', '^', '*']) {
+            return self.single(text).cloned();
+        }
+        self.composed(text)
+    }
+
+    /// A short form such as `G` where a column of this measure is meant.
+    pub fn loose(&self, text: &str, measure: Measure) -> Option<&Unit> {
+        self.loose
+            .get(&text.trim().to_lowercase())
+            .filter(|unit| unit.measure == measure)
+    }
+
+    /// Whether a word is a unit written exactly so.
+    pub fn is_symbol(&self, word: &str) -> bool {
+        self.exact.contains_key(word)
+    }
+
+    /// Names of all units, for suggestions.
+    pub fn names(&self) -> impl Iterator<Item = &str> {
+        self.exact.keys().map(String::as_str)
+    }
+
+    /// The unit in which a measure is shown when nothing else is asked for.
+    pub fn default_for(&self, measure: Measure) -> Unit {
+        let found = self.defaults.iter().find(|unit| unit.measure == measure);
+        found.cloned().unwrap_or_else(|| Unit {
+            symbol: measure.dim.symbol(),
+            measure,
+            times: 1.0,
+            per: 1.0,
+            offset: 0.0,
+        })
+    }
+
+    fn single(&self, name: &str) -> Result<&Unit, Problem> {
+        if let Some(unit) = self.exact.get(name) {
+            return Ok(unit);
+        }
+        let none: &[String] = &[];
+        match self
+            .folded
+            .get(&name.to_lowercase())
+            .map_or(none, Vec::as_slice)
+        {
+            [only] => Ok(&self.exact[only]),
+            [] => Err(
+                Problem::new("unit-unknown", format!("unknown unit `{name}`"))
+                    .did_you_mean(name, self.names()),
+            ),
+            several => {
+                let list = several.join("`, `");
+                Err(
+                    Problem::new("unit-ambiguous", format!("`{name}` could be several units"))
+                        .help(format!("write one of `{list}` exactly so")),
+                )
+            }
+        }
+    }
+
+    fn composed(&self, text: &str) -> Result<Unit, Problem> {
+        let mut out = Unit {
+            symbol: text.to_owned(),
+            ..Unit::none()
+        };
+        for (at, divisor) in text.split('/').enumerate() {
+            for factor in divisor
+                .trim()
+                .trim_matches(['(', ')'])
+                .split(['·', '*', ' '])
+            {
+                if factor.is_empty() || factor == "1" {
+                    continue;
+                }
+                self.multiply(&mut out, factor, at > 0)?;
+            }
+        }
+        Ok(out)
+    }
+
+    /// Multiplies (or divides) a composed unit by one factor such as `nm^2`.
+    fn multiply(&self, out: &mut Unit, factor: &str, below: bool) -> Result<(), Problem> {
+        let (name, exponent) = match factor.split_once('^') {
+            Some((name, digits)) => (name, digits.parse::<i8>().unwrap_or(0)),
+            None => (factor, 1),
+        };
+        let unit = self.single(name)?;
+        if unit.measure.is_level() || exponent == 0 {
+            return Err(Problem::new(
+                "unit-level",
+                format!("`{factor}` cannot be part of a product of units"),
+            )
+            .help("a level such as dBm stands alone; a rate is written in dB, as in dB/km"));
+        }
+        let exponent = if below { -exponent } else { exponent };
+        let dim = unit
+            .measure
+            .dim
+            .power(exponent)
+            .and_then(|dim| out.measure.dim.times(dim));
+        out.measure = Measure::amount(dim.ok_or_else(|| {
+            Problem::new(
+                "unit-power",
+                format!("the exponents of `{}` are too large", out.symbol),
+            )
+        })?);
+        for _ in 0..exponent.unsigned_abs() {
+            let (up, down) = if exponent > 0 {
+                (unit.times, unit.per)
+            } else {
+                (unit.per, unit.times)
+            };
+            out.times *= up;
+            out.per *= down;
+        }
+        Ok(())
+    }
+}
+
+fn measure(entry: &Entry) -> Result<Measure, Problem> {
+    let unknown = |word: &str| {
+        Problem::new(
+            "unit-table",
+            format!("unit `{}` has an unknown dimension `{word}`", entry.symbol),
+        )
+    };
+    match entry.level.as_deref() {
+        Some("milliwatt") => return Ok(Measure::level(Reference::Milliwatt)),
+        Some("celsius") => return Ok(Measure::level(Reference::Celsius)),
+        Some(other) => return Err(unknown(other)),
+        None => {}
+    }
+    let mut dim = Dim::NONE;
+    for (name, exponent) in &entry.dim {
+        let part = Dim::named(name).and_then(|base| base.power(*exponent));
+        dim = part
+            .and_then(|part| dim.times(part))
+            .ok_or_else(|| unknown(name))?;
+    }
+    Ok(Measure::amount(dim))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn composed_units_have_the_right_scale() {
+        let units = Units::builtin();
+        let base = |text: &str, value: f64| units.unit(text).unwrap().to_base(value);
+        assert!((base("dB/km", 0.35) - 0.000_35).abs() < 1e-18);
+        assert_eq!(base("ps/nm/km", 1.0), 1e-12 / 1e-9 / 1e3);
+        assert_eq!(base("ps/(nm km)", 1.0), base("ps/nm/km", 1.0));
+        assert_eq!(base("Gb/s", 10.0), 1e10);
+        assert_eq!(base("ft", 250.0), 76.2);
+        assert_eq!(base("ns", 5.0), 5e-9);
+        assert_eq!(base("°C", 20.0), 293.15);
+        assert!(units.unit("dBm/km").is_err());
+        assert_eq!(units.unit("KM").unwrap().symbol, "km");
+        assert_eq!(units.unit("mb/s").unwrap_err().code, "unit-ambiguous");
+    }
+}
