@@ -114,6 +114,30 @@ fn severity<'de, D: serde::Deserializer<'de>>(from: D) -> Result<Severity, D::Er
     })
 }
 
+/// A named value of the whole plan, as it comes with the program.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct AssumptionDef {
+    /// The name used in formulas after `assume.`.
+    pub name: String,
+    /// The heading a person reads.
+    pub title: String,
+    /// What it does, for help.
+    pub doc: String,
+    /// The unit it is shown in; none for plain numbers and for texts.
+    #[serde(default)]
+    pub unit: String,
+    /// Whether it is a text instead of a number.
+    #[serde(default)]
+    pub text: bool,
+    /// The value as a person would type it.
+    pub value: String,
+    /// Where the value comes from.
+    pub source: String,
+    /// `seen` or `memory`: whether the source was read or recalled.
+    pub confidence: String,
+}
+
 impl SheetDef {
     /// The position of a column by name.
     pub fn column(&self, name: &str) -> Option<usize> {

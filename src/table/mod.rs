@@ -15,6 +15,9 @@ pub const ABSENT: u32 = u32::MAX;
 /// finite or exactly this. Arithmetic carries it along for free.
 pub const MISSING: f64 = f64::NAN;
 
+/// The flag that is neither yes nor no.
+pub const NO_FLAG: u8 = 2;
+
 /// A value fit to be stored: finite, or the one missing pattern.
 #[inline(always)]
 pub fn stored(value: f64) -> f64 {
@@ -68,8 +71,10 @@ impl ParamId {
 /// One column of values.
 #[derive(Debug, Clone, PartialEq)]
 pub enum Column {
-    /// Numbers in base units and flags as 0 and 1; see [`MISSING`].
+    /// Numbers in base units; see [`MISSING`].
     Numbers(Vec<f64>),
+    /// Yes (1), no (0) or absent ([`NO_FLAG`]).
+    Flags(Vec<u8>),
     /// Codes of texts, or row numbers of another sheet; see [`ABSENT`].
     Codes(Vec<u32>),
 }
@@ -79,6 +84,7 @@ impl Column {
     pub fn len(&self) -> usize {
         match self {
             Self::Numbers(values) => values.len(),
+            Self::Flags(flags) => flags.len(),
             Self::Codes(codes) => codes.len(),
         }
     }
@@ -92,22 +98,23 @@ impl Column {
     pub fn resize(&mut self, n_rows: usize) {
         match self {
             Self::Numbers(values) => values.resize(n_rows, MISSING),
+            Self::Flags(flags) => flags.resize(n_rows, NO_FLAG),
             Self::Codes(codes) => codes.resize(n_rows, ABSENT),
         }
     }
 
-    /// The numbers; empty for a column of codes.
+    /// The numbers; empty for another kind of column.
     pub fn numbers(&self) -> &[f64] {
         match self {
             Self::Numbers(values) => values,
-            Self::Codes(_) => &[],
+            Self::Codes(_) | Self::Flags(_) => &[],
         }
     }
 
-    /// The codes; empty for a column of numbers.
+    /// The codes; empty for another kind of column.
     pub fn codes(&self) -> &[u32] {
         match self {
-            Self::Numbers(_) => &[],
+            Self::Numbers(_) | Self::Flags(_) => &[],
             Self::Codes(codes) => codes,
         }
     }
