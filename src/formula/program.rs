@@ -4,6 +4,7 @@
 //! and 1, absent is NaN) and codes (texts, or row numbers of a sheet; absent is `u32::MAX`).
 
 use crate::table::{ColumnId, ParamId, SheetId};
+use std::collections::BTreeSet;
 use std::fmt;
 use std::sync::Arc;
 
@@ -111,13 +112,16 @@ pub enum Unary {
 /// It is called only when every argument is given.
 pub type NumberKernel = fn(&[f64]) -> f64;
 
+/// A function of texts that gives a text; `None` is absent.
+pub type TextFunction = Arc<dyn Fn(&[&str]) -> Option<String> + Send + Sync>;
+
 /// A function of texts; the engine remembers the last arguments, so it must be pure.
 #[derive(Clone)]
 pub enum TextKernel {
     /// Gives yes or no.
     Flag(fn(&[&str]) -> bool),
     /// Gives a text; `None` is absent.
-    Text(Arc<dyn Fn(&[&str]) -> Option<String> + Send + Sync>),
+    Text(TextFunction),
 }
 
 impl fmt::Debug for TextKernel {
@@ -142,6 +146,10 @@ impl PartialEq for TextKernel {
 
 /// One step of a program; `to` is a number register unless said otherwise.
 #[derive(Debug, Clone, PartialEq)]
+#[expect(
+    unpredictable_function_pointer_comparisons,
+    reason = "two addresses of one kernel only make a step twice"
+)]
 pub enum Step {
     /// Two numbers to one.
     Binary {
@@ -341,4 +349,70 @@ pub struct Lookup {
     pub sheet: SheetId,
     /// Its key columns, each a column of rows, with the sheet each points to.
     pub keys: Vec<(ColumnId, SheetId)>,
+}
+
+impl Program {
+    /// Adds every column that the program reads.
+    pub fn add_reads(&self, columns: &mut BTreeSet<ColumnId>) {
+        self.steps.iter().for_each(|step| step.add_reads(columns));
+        match self.out {
+            Out::Number(number) => columns.extend(number.column()),
+            Out::Text(code) | Out::Row(code) => columns.extend(code.column()),
+        }
+    }
+}
+
+impl Step {
+    /// Adds every column that the step reads.
+    fn add_reads(&self, columns: &mut BTreeSet<ColumnId>) {
+        let (numbers, codes, column) = self.sources();
+        columns.extend(numbers.iter().filter_map(|number| number.column()));
+        columns.extend(codes.iter().filter_map(|code| code.column()));
+        columns.extend(column);
+    }
+
+    /// The numbers and codes it takes, and the column it fetches from.
+    fn sources(&self) -> (Vec<Num>, Vec<Code>, Option<ColumnId>) {
+        match self {
+            Self::Binary { a, b, .. } => (vec![*a, *b], Vec::new(), None),
+            Self::Unary { a, .. } => (vec![*a], Vec::new(), None),
+            Self::Pick { flag, a, b, .. } => (vec![*flag, *a, *b], Vec::new(), None),
+            Self::PickCode { flag, a, b, .. } => (vec![*flag], vec![*a, *b], None),
+            Self::CodeGiven { a, .. } => (Vec::new(), vec![*a], None),
+            Self::SameText { a, b, .. } | Self::SameRow { a, b, .. } => {
+                (Vec::new(), vec![*a, *b], None)
+            }
+            Self::Fetch { row, column, .. }
+            | Self::FetchText { row, column, .. }
+            | Self::FetchRow { row, column, .. } => (Vec::new(), vec![*row], Some(*column)),
+            Self::FetchGroup { row, .. } => (Vec::new(), vec![*row], None),
+            Self::Find { keys, .. } => (Vec::new(), keys.clone(), None),
+            Self::Call { args, .. } => (args.clone(), Vec::new(), None),
+            Self::CallText { args, .. } => (Vec::new(), args.clone(), None),
+        }
+    }
+}
+
+impl Num {
+    /// The column it is taken from.
+    fn column(self) -> Option<ColumnId> {
+        match self {
+            Self::Column(id) => Some(id),
+            Self::Register(_)
+            | Self::Constant(_)
+            | Self::Assumption(_)
+            | Self::Group(_)
+            | Self::Whole(_) => None,
+        }
+    }
+}
+
+impl Code {
+    /// The column it is taken from.
+    fn column(self) -> Option<ColumnId> {
+        match self {
+            Self::Text(id) | Self::Row(id) => Some(id),
+            Self::Register(_) | Self::Constant(_) | Self::Assumption(_) | Self::This => None,
+        }
+    }
 }
