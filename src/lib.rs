@@ -17,6 +17,7 @@
 //! cli       the command line
 //! ```
 
+pub mod engine;
 pub mod formula;
 pub mod plan;
 pub mod problem;

@@ -12,14 +12,17 @@ use crate::table::{ABSENT, ColumnId, MISSING, SheetId};
 use rustc_hash::FxHashMap;
 
 /// The programs of one formula.
-pub(super) struct Lowered {
+pub struct Lowered {
+    /// What the engine runs for each row.
     pub program: Program,
+    /// The aggregates the program reads.
     pub aggregates: Vec<Aggregate>,
+    /// The searches the program makes.
     pub lookups: Vec<Lookup>,
 }
 
 /// Lowers a checked formula.
-pub(super) fn lower(tree: &Typed, scope: &dyn Scope) -> Lowered {
+pub fn lower(tree: &Typed, scope: &dyn Scope) -> Lowered {
     let mut shared = Shared {
         scope,
         aggregates: Vec::new(),

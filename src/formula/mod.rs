@@ -20,6 +20,7 @@ mod tests;
 
 pub use functions::{Function, Library};
 pub use lex::Infix;
+pub use lower::{Lowered, lower};
 pub use typed::{Form, Gathered, Node, Typed};
 
 use crate::problem::Problem;

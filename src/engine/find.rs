@@ -1,0 +1,62 @@
+//! Finds the row of a sheet by one or two key columns, through a table of all pairs.
+//!
+//! Reference sheets are small, so the table of all pairs is; a search is one read.
+
+use crate::table::ABSENT;
+
+/// The largest table of pairs that is built; beyond it a search finds nothing.
+const MOST_PAIRS: usize = 1 << 26;
+
+/// A table from key rows to the row that holds them.
+#[derive(Debug, Default)]
+pub struct Finder {
+    first: usize,
+    second: usize,
+    rows: Vec<u32>,
+}
+
+impl Finder {
+    /// Builds the table from key columns; of several rows with the same keys the last one wins,
+    /// so that a person's row beats a built-in one.
+    ///
+    /// `keys` holds for each key the row every row points to, `sizes` how many there can be.
+    pub fn build(keys: &[&[u32]], sizes: &[usize], live: impl Fn(usize) -> bool) -> Self {
+        let (first, second) = match sizes {
+            [one] => (*one, 1),
+            [one, two] => (*one, *two),
+            _ => (0, 0),
+        };
+        let mut finder = Self {
+            first,
+            second,
+            rows: Vec::new(),
+        };
+        if first.saturating_mul(second) > MOST_PAIRS {
+            return finder;
+        }
+        finder.rows = vec![ABSENT; first * second];
+        let n_rows = keys.first().map_or(0, |key| key.len());
+        for row in (0..n_rows).filter(|row| live(*row)) {
+            let second_key = keys.get(1).map_or(0, |key| key[row]);
+            if let Some(at) = finder.place(keys[0][row], second_key) {
+                finder.rows[at] = u32::try_from(row).unwrap_or(ABSENT);
+            }
+        }
+        finder
+    }
+
+    /// The row with these keys, or absent.
+    #[inline(always)]
+    pub fn find(&self, first: u32, second: u32) -> u32 {
+        self.place(first, second)
+            .and_then(|at| self.rows.get(at))
+            .copied()
+            .unwrap_or(ABSENT)
+    }
+
+    #[inline(always)]
+    fn place(&self, first: u32, second: u32) -> Option<usize> {
+        let (first, second) = (first as usize, second as usize);
+        (first < self.first && second < self.second).then(|| first * self.second + second)
+    }
+}

@@ -1,0 +1,153 @@
+//! Which rows belong to which group, and what an aggregate makes of them.
+//!
+//! Rows of a group always stand in the order the person sees, and a sum always adds them in
+//! that order from zero, so its bits depend neither on threads nor on the history of edits.
+
+use crate::formula::program::Gather;
+use crate::table::{ABSENT, MISSING};
+use rustc_hash::FxHashMap;
+
+/// The rows of each group: a compact table, with edited groups beside it.
+#[derive(Debug, Default)]
+pub struct Groups {
+    offsets: Vec<u32>,
+    rows: Vec<u32>,
+    edited: FxHashMap<u32, Vec<u32>>,
+}
+
+impl Groups {
+    /// Builds the table: `group_of` names the group of each row, `order` the live rows in order.
+    pub fn build(
+        n_groups: usize,
+        group_of: &[u32],
+        order: impl Iterator<Item = u32> + Clone,
+    ) -> Self {
+        let mut offsets = vec![0_u32; n_groups + 1];
+        let in_range = |row: u32| Some(group_of[row as usize] as usize).filter(|g| *g < n_groups);
+        for group in order.clone().filter_map(in_range) {
+            offsets[group + 1] += 1;
+        }
+        for at in 0..n_groups {
+            offsets[at + 1] += offsets[at];
+        }
+        let mut rows = vec![0_u32; offsets[n_groups] as usize];
+        let mut next = offsets.clone();
+        for row in order {
+            if let Some(group) = in_range(row) {
+                rows[next[group] as usize] = row;
+                next[group] += 1;
+            }
+        }
+        Self {
+            offsets,
+            rows,
+            edited: FxHashMap::default(),
+        }
+    }
+
+    /// How many groups the table was built for.
+    pub fn n_groups(&self) -> usize {
+        self.offsets.len().saturating_sub(1)
+    }
+
+    /// The rows of a group in order.
+    #[inline]
+    pub fn rows(&self, group: u32) -> &[u32] {
+        if !self.edited.is_empty()
+            && let Some(rows) = self.edited.get(&group)
+        {
+            return rows;
+        }
+        let at = group as usize;
+        match (self.offsets.get(at), self.offsets.get(at + 1)) {
+            (Some(start), Some(end)) => &self.rows[*start as usize..*end as usize],
+            _ => &[],
+        }
+    }
+
+    /// Moves a row from one group to another; `rank` gives the position of a row in the order.
+    pub fn shift(&mut self, row: u32, from: u32, to: u32, rank: &[u32]) {
+        if from != ABSENT {
+            self.edit(from).retain(|known| *known != row);
+        }
+        if to != ABSENT {
+            let rows = self.edit(to);
+            let at = rows.partition_point(|known| rank[*known as usize] < rank[row as usize]);
+            if rows.get(at) != Some(&row) {
+                rows.insert(at, row);
+            }
+        }
+    }
+
+    /// Whether so many groups were edited that building the table anew is cheaper.
+    pub fn is_worn(&self) -> bool {
+        self.edited.len() > self.n_groups() / 8 + 64
+    }
+
+    fn edit(&mut self, group: u32) -> &mut Vec<u32> {
+        let at = group as usize;
+        let built: &[u32] = match (self.offsets.get(at), self.offsets.get(at + 1)) {
+            (Some(start), Some(end)) => &self.rows[*start as usize..*end as usize],
+            _ => &[],
+        };
+        self.edited.entry(group).or_insert_with(|| built.to_vec())
+    }
+}
+
+/// One value of many rows: a row at `+inf` does not count, one that is missing spoils the result.
+pub fn gathered(gather: Gather, rows: impl Iterator<Item = u32>, values: &[f64]) -> f64 {
+    let start = match gather {
+        Gather::Total | Gather::Tally | Gather::Mean => 0.0,
+        Gather::Largest => f64::NEG_INFINITY,
+        Gather::Smallest => f64::INFINITY,
+    };
+    let (mut sum, mut count) = (start, 0_u32);
+    for row in rows {
+        let value = values[row as usize];
+        if value == f64::INFINITY {
+            continue;
+        }
+        if value.is_nan() {
+            return MISSING;
+        }
+        count += 1;
+        match gather {
+            Gather::Total | Gather::Tally | Gather::Mean => sum += value,
+            Gather::Largest => sum = sum.max(value),
+            Gather::Smallest => sum = sum.min(value),
+        }
+    }
+    match gather {
+        Gather::Total | Gather::Tally => crate::table::stored(sum),
+        Gather::Mean if count > 0 => crate::table::stored(sum / f64::from(count)),
+        Gather::Largest | Gather::Smallest if count > 0 => sum,
+        Gather::Mean | Gather::Largest | Gather::Smallest => MISSING,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_moved_row_is_found_in_its_new_group_in_order() {
+        let mut groups = Groups::build(3, &[0, 1, 0, ABSENT, 1], 0..5);
+        assert_eq!(groups.rows(0), [0, 2]);
+        let rank = [0, 1, 2, 3, 4];
+        groups.shift(2, 0, 1, &rank);
+        assert_eq!(
+            (groups.rows(0), groups.rows(1), groups.rows(2)),
+            (&[0][..], &[1, 2, 4][..], &[][..])
+        );
+    }
+
+    #[test]
+    fn a_missing_row_spoils_and_an_uncounted_one_does_not() {
+        let values = [1.0, f64::INFINITY, 3.0, MISSING];
+        assert_eq!(gathered(Gather::Total, [0, 1, 2].into_iter(), &values), 4.0);
+        assert!(gathered(Gather::Total, [0, 3].into_iter(), &values).is_nan());
+        assert_eq!(gathered(Gather::Mean, [0, 1, 2].into_iter(), &values), 2.0);
+        assert_eq!(gathered(Gather::Total, [1].into_iter(), &values), 0.0);
+        assert!(gathered(Gather::Largest, [1].into_iter(), &values).is_nan());
+    }
+}

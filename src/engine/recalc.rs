@@ -1,0 +1,774 @@
+//! Recalculation: all columns in phases, or only what a change of the plan reaches.
+//!
+//! Both run the same programs through the same executor, so an update gives the bits that a
+//! full recalculation would give; a test holds that over random edits.
+
+use super::Engine;
+use super::dirty::Dirty;
+use super::group::gathered;
+use super::node::{Source, Via, column_id};
+use super::run::{Chunk, Inputs, Piece, run, with_scratch};
+use crate::formula::Ty;
+use crate::formula::program::{Code, Num, Out, Program, Step as Instruction};
+use crate::plan::Plan;
+use crate::plan::Touched;
+use crate::table::{ABSENT, Column, ColumnId, MISSING, NO_FLAG, ParamId, RowId, SheetId};
+use rayon::iter::{IndexedParallelIterator, IntoParallelRefMutIterator, ParallelIterator};
+use rustc_hash::FxHashMap;
+use std::sync::Arc;
+
+/// One column that was computed, for tests and for explaining what an edit cost.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Step {
+    /// The column.
+    pub column: ColumnId,
+    /// How many cells were computed.
+    pub evaluated: usize,
+    /// How many of them changed.
+    pub changed: usize,
+}
+
+/// Where a change starts: what is no longer as it was before any column was computed.
+#[derive(Debug, Default)]
+struct Start {
+    /// Rows of entered columns.
+    dirty: FxHashMap<ColumnId, Dirty>,
+    /// Rows that came or went, by sheet.
+    fresh: FxHashMap<SheetId, Vec<u32>>,
+    /// Groups that lost or got rows, by key column.
+    regrouped: FxHashMap<ColumnId, Vec<u32>>,
+    /// Sheets whose order changed.
+    reordered: Vec<SheetId>,
+    /// Assumptions that changed.
+    params: Vec<ParamId>,
+}
+
+impl Engine {
+    /// Computes every column, phase by phase.
+    pub fn recalculate(&mut self, plan: &Plan) {
+        self.trace.clear();
+        let phase_of = |column: &ColumnId| self.graph.nodes[column.at()].phase;
+        let same = |a: &ColumnId, b: &ColumnId| phase_of(a) == phase_of(b);
+        let phases: Vec<Vec<ColumnId>> = self
+            .graph
+            .order
+            .chunk_by(same)
+            .map(<[ColumnId]>::to_vec)
+            .collect();
+        for phase in phases {
+            self.compute_phase(plan, &phase);
+        }
+    }
+
+    fn compute_phase(&mut self, plan: &Plan, phase: &[ColumnId]) {
+        self.build_computed_finders(plan);
+        for column in phase {
+            if self.graph.nodes[column.at()].program().is_none() {
+                self.compute_whole(plan, *column);
+            }
+        }
+        for sheet in 0..self.schema.len() {
+            let together: Vec<ColumnId> = phase
+                .iter()
+                .copied()
+                .filter(|column| {
+                    let node = &self.graph.nodes[column.at()];
+                    node.sheet.at() == sheet && node.program().is_some()
+                })
+                .collect();
+            self.run_together(plan, &together);
+        }
+    }
+
+    /// Searches over computed key columns are made again in each phase; there are few.
+    fn build_computed_finders(&mut self, plan: &Plan) {
+        for at in 0..self.graph.lookups.len() {
+            let computed = |column: ColumnId| !self.graph.nodes[column.at()].is_entered();
+            if self.graph.lookups[at]
+                .keys
+                .iter()
+                .any(|(column, _)| computed(*column))
+            {
+                self.build_finder(plan, at);
+            }
+        }
+    }
+
+    /// Runs the programs of columns of one sheet chunk by chunk, all columns of a chunk together,
+    /// so that inputs are read once and results are read back from the cache.
+    fn run_together(&mut self, plan: &Plan, columns: &[ColumnId]) {
+        let Some(first) = columns.first() else { return };
+        let n_rows = plan.rows(self.graph.nodes[first.at()].sheet).n_stored();
+        let mut taken: Vec<Column> = columns
+            .iter()
+            .map(|column| {
+                std::mem::replace(&mut self.values[column.at()], Column::Numbers(Vec::new()))
+            })
+            .collect();
+        let mut slots = vec![ABSENT; self.graph.nodes.len()];
+        for (slot, column) in columns.iter().enumerate() {
+            slots[column.at()] = slot as u32;
+        }
+        let programs: Vec<Arc<Program>> = columns
+            .iter()
+            .filter_map(|column| self.graph.nodes[column.at()].program().cloned())
+            .collect();
+        let inputs = self.inputs(plan);
+        let mut chunks = chunked(&mut taken, n_rows);
+        let compute = |chunk: &mut Chunk<'_>| {
+            with_scratch(|scratch| {
+                for (slot, program) in programs.iter().enumerate() {
+                    run(program, inputs, &slots, chunk, slot, scratch);
+                }
+            });
+        };
+        match chunks.as_mut_slice() {
+            [] => {}
+            [only] => compute(only),
+            several => several.par_iter_mut().for_each(compute),
+        }
+        for (column, values) in columns.iter().zip(taken) {
+            self.values[column.at()] = values;
+            self.trace.push(Step {
+                column: *column,
+                evaluated: n_rows,
+                changed: n_rows,
+            });
+        }
+    }
+
+    /// Computes a column that is no program, whole.
+    fn compute_whole(&mut self, plan: &Plan, column: ColumnId) {
+        let node = &self.graph.nodes[column.at()];
+        let n_rows = plan.rows(node.sheet).n_stored();
+        let evaluated = match &node.source {
+            Source::Group { .. } => {
+                self.compute_groups(plan, column);
+                n_rows
+            }
+            Source::Whole { gather, value } => {
+                let order = plan.rows(node.sheet).order().iter().map(|row| row.0);
+                let total = gathered(*gather, order, self.values[value.at()].numbers());
+                self.values[column.at()] = Column::Numbers(vec![total]);
+                1
+            }
+            Source::Shared { .. } => {
+                self.build_places(plan, column);
+                let mut values = vec![MISSING; n_rows];
+                if let Some(places) = &self.places[column.at()] {
+                    values
+                        .iter_mut()
+                        .enumerate()
+                        .for_each(|(row, value)| *value = places.shared(row));
+                }
+                self.values[column.at()] = Column::Numbers(values);
+                n_rows
+            }
+            Source::Broken | Source::Entered(_) | Source::Program(_) => 0,
+        };
+        self.trace.push(Step {
+            column,
+            evaluated,
+            changed: evaluated,
+        });
+    }
+
+    /// Computes every group of an aggregate.
+    fn compute_groups(&mut self, plan: &Plan, column: ColumnId) {
+        let Source::Group { gather, value, key } = self.graph.nodes[column.at()].source else {
+            return;
+        };
+        if self.groups[key.at()].is_none() || !self.graph.nodes[key.at()].is_entered() {
+            self.build_groups(plan, key);
+        }
+        let mut out = std::mem::replace(&mut self.values[column.at()], Column::Numbers(Vec::new()));
+        let values = self.values[value.at()].numbers();
+        if let (Column::Numbers(out), Some(groups)) = (&mut out, &self.groups[key.at()]) {
+            out.par_iter_mut()
+                .with_min_len(512)
+                .enumerate()
+                .for_each(|(group, slot)| {
+                    *slot = gathered(gather, groups.rows(group as u32).iter().copied(), values);
+                });
+        }
+        self.values[column.at()] = out;
+    }
+
+    /// Brings everything up to date that a change reaches.
+    pub(super) fn follow(&mut self, plan: &Plan, touched: &[Touched]) {
+        self.trace.clear();
+        let mut start = Start::default();
+        for part in touched {
+            self.note(plan, part, &mut start);
+        }
+        let mut dirty = vec![Dirty::Clean; self.graph.nodes.len()];
+        for (column, rows) in start.dirty.drain() {
+            let n_rows = plan.rows(self.graph.nodes[column.at()].sheet).n_stored();
+            dirty[column.at()] = rows.settled(n_rows);
+        }
+        let mut found = vec![false; self.graph.lookups.len()];
+        for at in 0..self.graph.order.len() {
+            let column = self.graph.order[at];
+            let reached = self.reached(plan, column, &dirty, &start);
+            if !reached.is_clean() {
+                self.renew_finders(plan, column, &dirty, &mut found);
+                dirty[column.at()] = self.renew(plan, column, reached);
+            }
+        }
+    }
+
+    /// Takes note of one touched part: sizes, resolved rows, groups, ids.
+    fn note(&mut self, plan: &Plan, part: &Touched, start: &mut Start) {
+        match part {
+            Touched::Cells(sheet, position, rows) => {
+                self.note_cells(plan, *sheet, *position, rows, start)
+            }
+            Touched::Rows(sheet, rows) => self.note_rows(plan, *sheet, rows, start),
+            Touched::Order(sheet) => {
+                self.regroup_sheet(plan, *sheet);
+                start.reordered.push(*sheet);
+                if self.is_pointed_to(*sheet) {
+                    self.note_ids(plan, *sheet, start);
+                }
+            }
+            Touched::Assumption(param) => {
+                self.read_assumptions(plan);
+                start.params.push(*param);
+            }
+            Touched::Schema => {}
+        }
+    }
+
+    fn note_cells(
+        &mut self,
+        plan: &Plan,
+        sheet: SheetId,
+        position: usize,
+        rows: &[RowId],
+        start: &mut Start,
+    ) {
+        let column = self.column(sheet, position);
+        let numbers: Vec<u32> = rows.iter().map(|row| row.0).collect();
+        if let Ty::Row(_) = self.graph.nodes[column.at()].ty {
+            for row in rows {
+                let now = self.resolve_one(plan, column, row.at());
+                let before = std::mem::replace(&mut self.resolved[column.at()][row.at()], now);
+                if plan.rows(sheet).is_live(*row) {
+                    self.shift(plan, column, *row, before, now, start);
+                }
+            }
+        }
+        start.dirty.entry(column).or_default().add(&numbers);
+        if position == 0 && self.is_pointed_to(sheet) {
+            self.note_ids(plan, sheet, start);
+        }
+    }
+
+    /// Moves a row between groups of a key column.
+    fn shift(
+        &mut self,
+        plan: &Plan,
+        key: ColumnId,
+        row: RowId,
+        before: u32,
+        now: u32,
+        start: &mut Start,
+    ) {
+        let rank = plan.rows(self.graph.nodes[key.at()].sheet).rank();
+        if before == now {
+            return;
+        }
+        let Some(groups) = &mut self.groups[key.at()] else {
+            return;
+        };
+        groups.shift(row.0, before, now, rank);
+        let worn = groups.is_worn();
+        let regrouped = start.regrouped.entry(key).or_default();
+        regrouped.extend([before, now].into_iter().filter(|group| *group != ABSENT));
+        if worn {
+            self.build_groups(plan, key);
+        }
+    }
+
+    fn note_rows(&mut self, plan: &Plan, sheet: SheetId, rows: &[RowId], start: &mut Start) {
+        let n_rows = plan.rows(sheet).n_stored();
+        let numbers: Vec<u32> = rows.iter().map(|row| row.0).collect();
+        for at in 0..self.graph.nodes.len() {
+            let column = column_id(at);
+            let node = &self.graph.nodes[at];
+            if node.sheet == sheet {
+                self.make_room(plan, column, n_rows);
+                if self.graph.nodes[at].is_entered() {
+                    start.dirty.entry(column).or_default().add(&numbers);
+                    self.regroup_rows(plan, column, rows, start);
+                }
+            }
+            if self.graph.nodes[at].ty == Ty::Row(sheet) && self.groups[at].is_some() {
+                self.build_groups(plan, column);
+            }
+        }
+        start
+            .fresh
+            .entry(sheet)
+            .or_default()
+            .extend_from_slice(&numbers);
+        if self.is_pointed_to(sheet) {
+            self.note_ids(plan, sheet, start);
+        }
+    }
+
+    /// Grows a column to the rows there are now.
+    fn make_room(&mut self, plan: &Plan, column: ColumnId, n_rows: usize) {
+        let node = &self.graph.nodes[column.at()];
+        match node.source {
+            Source::Entered(_) => {
+                let is_row = matches!(node.ty, Ty::Row(_));
+                while is_row && self.resolved[column.at()].len() < n_rows {
+                    let row = self.resolved[column.at()].len();
+                    let now = self.resolve_one(plan, column, row);
+                    self.resolved[column.at()].push(now);
+                }
+            }
+            Source::Whole { .. } => {}
+            Source::Program(_) | Source::Broken | Source::Group { .. } | Source::Shared { .. } => {
+                if self.values[column.at()].len() < n_rows {
+                    self.values[column.at()].resize(n_rows);
+                }
+            }
+        }
+    }
+
+    /// Puts rows that came into their groups, and takes rows that went out of them.
+    fn regroup_rows(&mut self, plan: &Plan, key: ColumnId, rows: &[RowId], start: &mut Start) {
+        if self.groups[key.at()].is_none() {
+            return;
+        }
+        for row in rows {
+            let group = self.resolved[key.at()][row.at()];
+            match plan.rows(self.graph.nodes[key.at()].sheet).is_live(*row) {
+                true => self.shift(plan, key, *row, ABSENT, group, start),
+                false => self.shift(plan, key, *row, group, ABSENT, start),
+            }
+        }
+    }
+
+    /// Builds the groups of every key column of a sheet anew.
+    fn regroup_sheet(&mut self, plan: &Plan, sheet: SheetId) {
+        for at in 0..self.graph.nodes.len() {
+            if self.graph.nodes[at].sheet == sheet && self.groups[at].is_some() {
+                self.build_groups(plan, column_id(at));
+            }
+        }
+    }
+
+    /// Reads the ids of a sheet anew and follows every cell that points elsewhere now.
+    fn note_ids(&mut self, plan: &Plan, sheet: SheetId, start: &mut Start) {
+        self.read_ids(plan, sheet);
+        for at in 0..self.graph.nodes.len() {
+            let column = column_id(at);
+            let node = &self.graph.nodes[at];
+            if node.ty != Ty::Row(sheet) || !node.is_entered() {
+                continue;
+            }
+            let before = std::mem::take(&mut self.resolved[at]);
+            self.resolve_all(plan, column);
+            if before != self.resolved[at] {
+                start.dirty.insert(column, Dirty::All);
+                if self.groups[at].is_some() {
+                    self.build_groups(plan, column);
+                }
+            }
+        }
+    }
+
+    /// The rows of a column that a change reaches.
+    fn reached(&self, plan: &Plan, column: ColumnId, dirty: &[Dirty], start: &Start) -> Dirty {
+        let node = &self.graph.nodes[column.at()];
+        let n_rows = plan.rows(node.sheet).n_stored();
+        let reached = match &node.source {
+            Source::Program(program) => self.program_reached(column, program, dirty, start),
+            Source::Group { value, key, .. } => {
+                self.group_reached(column, *value, *key, dirty, start)
+            }
+            Source::Whole { value, .. } => {
+                let same = dirty[value.at()].is_clean()
+                    && !start.fresh.contains_key(&node.sheet)
+                    && !start.reordered.contains(&node.sheet);
+                if same { Dirty::Clean } else { Dirty::All }
+            }
+            Source::Shared { .. } => {
+                let mut reached = Dirty::Clean;
+                node.reads
+                    .iter()
+                    .for_each(|read| reached.join(&dirty[read.column.at()]));
+                reached.add(start.fresh.get(&node.sheet).map_or(&[], Vec::as_slice));
+                reached
+            }
+            Source::Entered(_) | Source::Broken => Dirty::Clean,
+        };
+        reached.settled(n_rows)
+    }
+
+    fn program_reached(
+        &self,
+        column: ColumnId,
+        program: &Program,
+        dirty: &[Dirty],
+        start: &Start,
+    ) -> Dirty {
+        let node = &self.graph.nodes[column.at()];
+        if start
+            .params
+            .iter()
+            .any(|param| reads_param(program, *param))
+        {
+            return Dirty::All;
+        }
+        let mut reached = Dirty::Clean;
+        reached.add(start.fresh.get(&node.sheet).map_or(&[], Vec::as_slice));
+        for read in &node.reads {
+            match (&dirty[read.column.at()], read.via) {
+                (Dirty::Clean, _) => {}
+                (rows, Via::Row) => reached.join(rows),
+                (Dirty::Rows(rows), Via::Through(Some(key))) if self.groups[key.at()].is_some() => {
+                    for row in rows {
+                        reached.add(
+                            self.groups[key.at()]
+                                .as_ref()
+                                .map_or(&[], |groups| groups.rows(*row)),
+                        );
+                    }
+                }
+                (_, Via::Through(_) | Via::Any) => return Dirty::All,
+            }
+        }
+        reached
+    }
+
+    fn group_reached(
+        &self,
+        column: ColumnId,
+        value: ColumnId,
+        key: ColumnId,
+        dirty: &[Dirty],
+        start: &Start,
+    ) -> Dirty {
+        let over = self.graph.nodes[value.at()].sheet;
+        let computed_key = !self.graph.nodes[key.at()].is_entered();
+        if start.reordered.contains(&over)
+            || dirty[key.at()] == Dirty::All
+            || (computed_key && (!dirty[key.at()].is_clean() || start.fresh.contains_key(&over)))
+        {
+            return Dirty::All;
+        }
+        let mut reached = Dirty::Clean;
+        match &dirty[value.at()] {
+            Dirty::Clean => {}
+            Dirty::All => return Dirty::All,
+            Dirty::Rows(rows) => {
+                let keys = self.key_rows(key);
+                let groups: Vec<u32> = rows
+                    .iter()
+                    .map(|row| keys[*row as usize])
+                    .filter(|group| *group != ABSENT)
+                    .collect();
+                reached.add(&groups);
+            }
+        }
+        reached.add(start.regrouped.get(&key).map_or(&[], Vec::as_slice));
+        let target = self.graph.nodes[column.at()].sheet;
+        reached.add(start.fresh.get(&target).map_or(&[], Vec::as_slice));
+        reached
+    }
+
+    /// Makes the searches of a program anew whose keys changed, once an update.
+    fn renew_finders(
+        &mut self,
+        plan: &Plan,
+        column: ColumnId,
+        dirty: &[Dirty],
+        found: &mut [bool],
+    ) {
+        let Some(program) = self.graph.nodes[column.at()].program().cloned() else {
+            return;
+        };
+        for step in &program.steps {
+            let Instruction::Find { lookup, .. } = step else {
+                continue;
+            };
+            let changed = |key: &ColumnId| !dirty[key.at()].is_clean();
+            if !found[*lookup]
+                && self.graph.lookups[*lookup]
+                    .keys
+                    .iter()
+                    .any(|(key, _)| changed(key))
+            {
+                found[*lookup] = true;
+                self.build_finder(plan, *lookup);
+            }
+        }
+    }
+
+    /// Computes rows of a column again; gives those that changed.
+    fn renew(&mut self, plan: &Plan, column: ColumnId, reached: Dirty) -> Dirty {
+        let node = &self.graph.nodes[column.at()];
+        let is_program = node.program().is_some();
+        let is_shared = matches!(node.source, Source::Shared { .. });
+        match reached {
+            Dirty::Clean => Dirty::Clean,
+            Dirty::All if is_program => {
+                self.run_together(plan, &[column]);
+                Dirty::All
+            }
+            Dirty::All => {
+                self.compute_whole(plan, column);
+                Dirty::All
+            }
+            Dirty::Rows(rows) if is_program => self.run_rows(plan, column, &rows),
+            Dirty::Rows(rows) if is_shared => self.renew_shared(plan, column, &rows),
+            Dirty::Rows(rows) => self.renew_groups(column, &rows),
+        }
+    }
+
+    /// Runs a program for some rows and keeps what changed.
+    fn run_rows(&mut self, plan: &Plan, column: ColumnId, rows: &[u32]) -> Dirty {
+        let Some(program) = self.graph.nodes[column.at()].program().cloned() else {
+            return Dirty::Clean;
+        };
+        let mut changed = Vec::new();
+        for run_of in rows.chunk_by(|a, b| a + 1 == *b) {
+            let (first, len) = (run_of[0] as usize, run_of.len());
+            let fresh = self.computed(plan, column, &program, first, len);
+            store_changed(&mut self.values[column.at()], first, &fresh, &mut changed);
+        }
+        self.trace.push(Step {
+            column,
+            evaluated: rows.len(),
+            changed: changed.len(),
+        });
+        if changed.is_empty() {
+            Dirty::Clean
+        } else {
+            Dirty::Rows(changed)
+        }
+    }
+
+    /// Runs a program for a run of rows into a column of its own.
+    fn computed(
+        &self,
+        plan: &Plan,
+        column: ColumnId,
+        program: &Program,
+        first: usize,
+        len: usize,
+    ) -> Column {
+        let mut fresh = match &self.values[column.at()] {
+            Column::Numbers(_) => Column::Numbers(vec![MISSING; len]),
+            Column::Flags(_) => Column::Flags(vec![NO_FLAG; len]),
+            Column::Codes(_) => Column::Codes(vec![ABSENT; len]),
+        };
+        let inputs: Inputs<'_> = self.inputs(plan);
+        let mut chunk = Chunk {
+            first,
+            len,
+            pieces: vec![piece(&mut fresh)],
+        };
+        with_scratch(|scratch| run(program, inputs, &[], &mut chunk, 0, scratch));
+        fresh
+    }
+
+    fn renew_groups(&mut self, column: ColumnId, rows: &[u32]) -> Dirty {
+        let Source::Group { gather, value, key } = self.graph.nodes[column.at()].source else {
+            return Dirty::Clean;
+        };
+        let mut changed = Vec::new();
+        for group in rows {
+            let members = self.groups[key.at()]
+                .as_ref()
+                .map_or(&[][..], |groups| groups.rows(*group));
+            let now = gathered(
+                gather,
+                members.iter().copied(),
+                self.values[value.at()].numbers(),
+            );
+            store_changed(
+                &mut self.values[column.at()],
+                *group as usize,
+                &Column::Numbers(vec![now]),
+                &mut changed,
+            );
+        }
+        self.trace.push(Step {
+            column,
+            evaluated: rows.len(),
+            changed: changed.len(),
+        });
+        if changed.is_empty() {
+            Dirty::Clean
+        } else {
+            Dirty::Rows(changed)
+        }
+    }
+
+    fn renew_shared(&mut self, plan: &Plan, column: ColumnId, rows: &[u32]) -> Dirty {
+        let mut touched = Vec::new();
+        if let Some(mut places) = self.places[column.at()].take() {
+            touched = self.rename(plan, column, rows, &mut places);
+            self.places[column.at()] = Some(places);
+        }
+        touched.sort_unstable();
+        touched.dedup();
+        let mut changed = Vec::new();
+        for row in &touched {
+            let now = self.places[column.at()]
+                .as_ref()
+                .map_or(MISSING, |places| places.shared(*row as usize));
+            store_changed(
+                &mut self.values[column.at()],
+                *row as usize,
+                &Column::Numbers(vec![now]),
+                &mut changed,
+            );
+        }
+        self.trace.push(Step {
+            column,
+            evaluated: touched.len(),
+            changed: changed.len(),
+        });
+        if changed.is_empty() {
+            Dirty::Clean
+        } else {
+            Dirty::Rows(changed)
+        }
+    }
+
+    /// Notes what rows name now; gives all rows whose count may have changed.
+    fn rename(
+        &self,
+        plan: &Plan,
+        column: ColumnId,
+        rows: &[u32],
+        places: &mut super::Places,
+    ) -> Vec<u32> {
+        let node = &self.graph.nodes[column.at()];
+        let Source::Shared { ends, counted } = &node.source else {
+            return Vec::new();
+        };
+        let ends: Vec<(&[u32], &[u32])> = ends
+            .iter()
+            .map(|(a, b)| (self.texts(plan, *a), self.texts(plan, *b)))
+            .collect();
+        let view = plan.names().view();
+        let counts = |row: u32| {
+            let live = plan.rows(node.sheet).is_live(RowId(row));
+            live && matches!(&self.values[counted.at()], Column::Flags(flags) if flags[row as usize] == 1)
+        };
+        rows.iter()
+            .flat_map(|row| places.renamed(*row as usize, &ends, counts(*row), &view))
+            .collect()
+    }
+}
+
+/// The columns cut into chunks of rows.
+///
+/// Sixteen chunks keep two to sixteen workers busy; below 1,024 rows the cost of a chunk shows,
+/// above 16,384 its registers leave the cache (both measured).
+fn chunked(columns: &mut [Column], n_rows: usize) -> Vec<Chunk<'_>> {
+    let size = (n_rows / 16).next_power_of_two().clamp(1024, 16384);
+    let mut chunks: Vec<Chunk<'_>> = (0..n_rows)
+        .step_by(size)
+        .map(|first| Chunk {
+            first,
+            len: size.min(n_rows - first),
+            pieces: Vec::with_capacity(columns.len()),
+        })
+        .collect();
+    for column in columns {
+        match column {
+            Column::Numbers(values) => {
+                for (chunk, part) in chunks.iter_mut().zip(values.chunks_mut(size)) {
+                    chunk.pieces.push(Piece::Numbers(part));
+                }
+            }
+            Column::Flags(flags) => {
+                for (chunk, part) in chunks.iter_mut().zip(flags.chunks_mut(size)) {
+                    chunk.pieces.push(Piece::Flags(part));
+                }
+            }
+            Column::Codes(codes) => {
+                for (chunk, part) in chunks.iter_mut().zip(codes.chunks_mut(size)) {
+                    chunk.pieces.push(Piece::Codes(part));
+                }
+            }
+        }
+    }
+    chunks
+}
+
+fn piece(column: &mut Column) -> Piece<'_> {
+    match column {
+        Column::Numbers(values) => Piece::Numbers(values),
+        Column::Flags(flags) => Piece::Flags(flags),
+        Column::Codes(codes) => Piece::Codes(codes),
+    }
+}
+
+/// Writes fresh values where their bits differ and notes the rows.
+fn store_changed(into: &mut Column, first: usize, fresh: &Column, changed: &mut Vec<u32>) {
+    match (into, fresh) {
+        (Column::Numbers(into), Column::Numbers(fresh)) => {
+            write_changed(&mut into[first..], fresh, first, changed, |a, b| {
+                a.to_bits() == b.to_bits()
+            });
+        }
+        (Column::Flags(into), Column::Flags(fresh)) => {
+            write_changed(&mut into[first..], fresh, first, changed, |a, b| a == b);
+        }
+        (Column::Codes(into), Column::Codes(fresh)) => {
+            write_changed(&mut into[first..], fresh, first, changed, |a, b| a == b);
+        }
+        (Column::Numbers(_) | Column::Flags(_) | Column::Codes(_), _) => {}
+    }
+}
+
+fn write_changed<T: Copy>(
+    into: &mut [T],
+    fresh: &[T],
+    first: usize,
+    changed: &mut Vec<u32>,
+    same: impl Fn(&T, &T) -> bool,
+) {
+    for (at, (old, new)) in into.iter_mut().zip(fresh).enumerate() {
+        if !same(old, new) {
+            *old = *new;
+            changed.push((first + at) as u32);
+        }
+    }
+}
+
+/// Whether a program reads an assumption.
+fn reads_param(program: &Program, param: ParamId) -> bool {
+    let num = |num: &Num| *num == Num::Assumption(param);
+    let code = |code: &Code| *code == Code::Assumption(param);
+    let out = match &program.out {
+        Out::Number(out) => num(out),
+        Out::Text(out) | Out::Row(out) => code(out),
+    };
+    out || program.steps.iter().any(|step| match step {
+        Instruction::Binary { a, b, .. } => num(a) || num(b),
+        Instruction::Unary { a, .. } => num(a),
+        Instruction::Pick { flag, a, b, .. } => num(flag) || num(a) || num(b),
+        Instruction::PickCode { flag, a, b, .. } => num(flag) || code(a) || code(b),
+        Instruction::CodeGiven { a, .. } => code(a),
+        Instruction::SameText { a, b, .. } | Instruction::SameRow { a, b, .. } => {
+            code(a) || code(b)
+        }
+        Instruction::Fetch { row, .. }
+        | Instruction::FetchText { row, .. }
+        | Instruction::FetchRow { row, .. }
+        | Instruction::FetchGroup { row, .. } => code(row),
+        Instruction::Find { keys, .. } => keys.iter().any(code),
+        Instruction::Call { args, .. } => args.iter().any(num),
+        Instruction::CallText { args, .. } => args.iter().any(code),
+    })
+}

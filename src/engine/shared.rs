@@ -1,0 +1,130 @@
+//! Counts cable ends that name the same place, such as a port of a switch used twice.
+//!
+//! A place is a pair of texts without regard to case; a row may name several.
+
+use crate::table::{ABSENT, MISSING, NamesView};
+use rustc_hash::FxHashMap;
+
+/// Every place with the rows that name it.
+#[derive(Debug, Default)]
+pub struct Places {
+    /// Place and row, sorted; a row that names a place twice stands twice.
+    sorted: Vec<(u64, u32)>,
+    /// Rows of places that changed since `sorted` was made.
+    edited: FxHashMap<u64, Vec<u32>>,
+    /// The places each row was last seen to name.
+    named: Vec<[u64; 2]>,
+}
+
+/// The place of a row that names none.
+const NOWHERE: u64 = u64::MAX;
+
+/// The columns that name places: for each end the codes of device and port.
+pub type Ends<'a> = [(&'a [u32], &'a [u32])];
+
+impl Places {
+    /// Builds the table of all rows that count.
+    pub fn build(ends: &Ends<'_>, counts: impl Fn(usize) -> bool, view: &NamesView<'_>) -> Self {
+        let n_rows = ends.first().map_or(0, |(names, _)| names.len());
+        let mut places = Self {
+            named: vec![[NOWHERE; 2]; n_rows],
+            ..Self::default()
+        };
+        for row in (0..n_rows).filter(|row| counts(*row)) {
+            let named = named(ends, row, view);
+            places.named[row] = named;
+            for place in named.into_iter().filter(|place| *place != NOWHERE) {
+                places.sorted.push((place, row as u32));
+            }
+        }
+        rayon::slice::ParallelSliceMut::par_sort_unstable(places.sorted.as_mut_slice());
+        places
+    }
+
+    /// Notes what a row names now; gives the rows whose count may have changed.
+    pub fn renamed(
+        &mut self,
+        row: usize,
+        ends: &Ends<'_>,
+        counts: bool,
+        view: &NamesView<'_>,
+    ) -> Vec<u32> {
+        if self.named.len() <= row {
+            self.named.resize(row + 1, [NOWHERE; 2]);
+        }
+        let now = if counts {
+            named(ends, row, view)
+        } else {
+            [NOWHERE; 2]
+        };
+        let before = std::mem::replace(&mut self.named[row], now);
+        if before == now {
+            return Vec::new();
+        }
+        let mut touched = vec![row as u32];
+        for place in before.into_iter().filter(|place| *place != NOWHERE) {
+            let rows = self.edit(place);
+            if let Some(at) = rows.iter().position(|known| *known == row as u32) {
+                rows.remove(at);
+            }
+            touched.extend_from_slice(rows);
+        }
+        for place in now.into_iter().filter(|place| *place != NOWHERE) {
+            let rows = self.edit(place);
+            touched.extend_from_slice(rows);
+            rows.push(row as u32);
+        }
+        touched.sort_unstable();
+        touched.dedup();
+        touched
+    }
+
+    /// How many other cable ends share the busiest place of a row; missing where it names none.
+    pub fn shared(&self, row: usize) -> f64 {
+        let places = self.named.get(row).copied().unwrap_or([NOWHERE; 2]);
+        let given = places.into_iter().filter(|place| *place != NOWHERE);
+        given
+            .map(|place| self.count(place))
+            .max()
+            .map_or(MISSING, |count| count as f64 - 1.0)
+    }
+
+    fn count(&self, place: u64) -> usize {
+        match self.edited.get(&place) {
+            Some(rows) => rows.len(),
+            None => self.range(place).len(),
+        }
+    }
+
+    fn range(&self, place: u64) -> std::ops::Range<usize> {
+        let start = self.sorted.partition_point(|(known, _)| *known < place);
+        let len = self.sorted[start..]
+            .iter()
+            .take_while(|(known, _)| *known == place)
+            .count();
+        start..start + len
+    }
+
+    fn edit(&mut self, place: u64) -> &mut Vec<u32> {
+        if !self.edited.contains_key(&place) {
+            let rows = self.sorted[self.range(place)]
+                .iter()
+                .map(|(_, row)| *row)
+                .collect();
+            self.edited.insert(place, rows);
+        }
+        self.edited.entry(place).or_default()
+    }
+}
+
+/// The places a row names, at most two.
+fn named(ends: &Ends<'_>, row: usize, view: &NamesView<'_>) -> [u64; 2] {
+    let mut named = [NOWHERE; 2];
+    for (slot, (names, ports)) in named.iter_mut().zip(ends) {
+        let (name, port) = (view.folded(names[row]), view.folded(ports[row]));
+        if name != ABSENT && port != ABSENT {
+            *slot = u64::from(name) << 32 | u64::from(port);
+        }
+    }
+    named
+}
