@@ -14,6 +14,7 @@ mod resolve;
 mod run;
 mod scope;
 mod shared;
+mod show;
 
 pub use node::{Graph, Node, Read, Source, Via};
 pub use recalc::Step as TraceStep;

@@ -184,9 +184,7 @@ impl Formula {
     /// A fetch such as `medium.attenuation` is one of them, and so is a whole aggregate or
     /// `row_of`, because what is inside has no one value for the row.
     pub fn leaves(&self) -> Vec<&Typed> {
-        let mut leaves = Vec::new();
-        self.tree.add_leaves(&mut leaves);
-        leaves
+        self.tree.leaves()
     }
 }
 

@@ -137,9 +137,16 @@ impl Typed {
         matches!(self.node, Node::Missing)
     }
 
+    /// The names in it, left to right; see [`super::Formula::leaves`].
+    pub fn leaves(&self) -> Vec<&Self> {
+        let mut leaves = Vec::new();
+        self.add_leaves(&mut leaves);
+        leaves
+    }
+
     /// Adds the names in it, left to right: columns, fetches, assumptions, and whole aggregates
     /// and `row_of` calls, each as one.
-    pub(super) fn add_leaves<'a>(&'a self, leaves: &mut Vec<&'a Typed>) {
+    fn add_leaves<'a>(&'a self, leaves: &mut Vec<&'a Typed>) {
         match &self.node {
             Node::Number(_) | Node::Text(_) | Node::Flag(_) | Node::Missing | Node::Row(_) => {}
             Node::This

@@ -1,0 +1,51 @@
+//! What a network planner knows: functions, checks, verdicts and findings.
+//!
+//! Rules that a formula can say are data in `sheets/`; here is what turns them into columns and
+//! sentences, and the few rules that need code.
+
+mod alike;
+mod cages;
+mod findings;
+mod functions;
+mod verdict;
+
+pub use cages::Cages;
+pub use findings::{Finding, Findings, find_all};
+pub use verdict::{Judged, judged};
+
+use crate::engine::Engine;
+use crate::engine::Knowledge;
+use crate::engine::SharedDef;
+use crate::formula::Library;
+use crate::plan::Plan;
+use crate::problem::Problem;
+
+/// Ports that several cable ends name, counted by the engine.
+const SHARED: &[SharedDef] = &[SharedDef {
+    sheet: "links",
+    column: "port_shares",
+    ends: &[("from", "from_port"), ("to", "to_port")],
+    counted: "holds_port",
+}];
+
+/// An empty plan over the built-in sheets.
+///
+/// # Errors
+/// Built-in data that cannot be read; a test holds that there is none.
+pub fn empty_plan() -> Result<Plan, Problem> {
+    let names = ["interfaces", "media", "channels", "fits"];
+    let builtin: Vec<(&str, Vec<Vec<String>>)> =
+        names.iter().map(|name| (*name, crate::sheet::builtin_rows(name))).collect();
+    Plan::new(crate::sheet::builtin().to_vec(), crate::sheet::assumptions().to_vec(), &builtin)
+}
+
+/// The functions of the language with those that need a planner's knowledge.
+pub fn library(plan: &Plan) -> Library {
+    Library::builtin().with(functions::all(plan))
+}
+
+/// Computes a plan with its checks and verdicts.
+pub fn engine(plan: &Plan) -> Engine {
+    let knowledge = Knowledge { library: library(plan), shared: SHARED };
+    Engine::new(plan, judged(plan).schema, knowledge)
+}

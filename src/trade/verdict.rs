@@ -1,0 +1,115 @@
+//! Turns checks into columns: a flag for each case, and a verdict for each row.
+//!
+//! The columns are ordinary formulas, so they are kept up to date and can be explained like any
+//! other.
+
+use crate::plan::Plan;
+use crate::problem::Severity;
+use crate::sheet::CheckDef;
+use crate::sheet::ColumnDef;
+use crate::sheet::ColumnKind;
+use crate::sheet::SheetDef;
+use crate::table::SheetId;
+
+/// One case of a check, with the position of its flag column.
+#[derive(Debug, Clone)]
+pub struct Case {
+    /// The sheet.
+    pub sheet: SheetId,
+    /// Position of the flag column.
+    pub column: usize,
+    /// The check it belongs to.
+    pub check: CheckDef,
+    /// Which case of the check.
+    pub case: usize,
+    /// How much it weighs in this plan.
+    pub severity: Severity,
+}
+
+/// A schema with the columns of checks and verdicts.
+#[derive(Debug, Clone)]
+pub struct Judged {
+    /// The sheets; columns of the plan first.
+    pub schema: Vec<SheetDef>,
+    /// Every case that is switched on, in order.
+    pub cases: Vec<Case>,
+}
+
+/// The schema of a plan with its checks and verdicts.
+pub fn judged(plan: &Plan) -> Judged {
+    let mut schema = plan.schema().to_vec();
+    let mut cases = Vec::new();
+    for (at, sheet) in schema.iter_mut().enumerate() {
+        let id = crate::table::SheetId(u16::try_from(at).unwrap_or(u16::MAX));
+        if sheet.name == "links" {
+            sheet.columns.push(port_shares());
+        }
+        let own = plan.own_checks.iter().filter(|(name, _)| *name == sheet.name);
+        let checks: Vec<CheckDef> =
+            sheet.checks.iter().chain(own.map(|(_, check)| check)).cloned().collect();
+        for check in checks {
+            add_check(plan, id, sheet, &check, &mut cases);
+        }
+        add_verdict(id, sheet, &cases);
+    }
+    Judged { schema, cases }
+}
+
+/// The column that the engine fills with the number of other cable ends at the same port.
+fn port_shares() -> ColumnDef {
+    let doc = "How many other cable ends name one of the two ports of this link.";
+    computed("port_shares", "Port shared", doc, ColumnKind::Number, "missing")
+}
+
+fn add_check(plan: &Plan, id: SheetId, sheet: &mut SheetDef, check: &CheckDef, cases: &mut Vec<Case>) {
+    for (at, case) in check.cases.iter().enumerate() {
+        let severity = match plan.severities.get(&check.name) {
+            Some(None) => continue,
+            Some(Some(severity)) => *severity,
+            None => case.severity,
+        };
+        let name = format!("found_{}_{}", check.name.replace('-', "_"), at + 1);
+        cases.push(Case { sheet: id, column: sheet.columns.len(), check: check.clone(), case: at, severity });
+        sheet.columns.push(computed(&name, &check.name, &check.doc, ColumnKind::Flag, &case.when));
+    }
+}
+
+/// Adds the verdict where the sheet says when it is unknown and when it is tight.
+fn add_verdict(id: SheetId, sheet: &mut SheetDef, cases: &[Case]) {
+    if sheet.column("is_unknown").is_none() || sheet.column("is_tight").is_none() {
+        return;
+    }
+    let stops: Vec<&str> = cases
+        .iter()
+        .filter(|case| case.sheet == id && case.severity == Severity::Stop)
+        .map(|case| sheet.columns[case.column].name.as_str())
+        .collect();
+    let stopped = match stops.is_empty() {
+        true => "no".to_owned(),
+        false => format!("first_given({}, no)", stops.join(" or ")),
+    };
+    let formula = format!(
+        "pick({stopped}, \"fails\", pick(first_given(is_unknown, yes), \"unknown\", \
+         pick(first_given(is_tight, no), \"tight\", \"fits\")))"
+    );
+    let doc = "fits, tight, fails or unknown: fails beats all, unknown beats fits and tight.";
+    let mut verdict = computed("verdict", "Verdict", doc, ColumnKind::Text, &formula);
+    verdict.quiet = false;
+    sheet.columns.push(verdict);
+}
+
+fn computed(name: &str, title: &str, doc: &str, kind: ColumnKind, formula: &str) -> ColumnDef {
+    ColumnDef {
+        name: name.to_owned(),
+        title: title.to_owned(),
+        doc: doc.to_owned(),
+        unit: String::new(),
+        kind,
+        choices: Vec::new(),
+        to: None,
+        formula: Some(formula.to_owned()),
+        decimals: None,
+        source: String::new(),
+        quiet: true,
+    }
+}
