@@ -23,4 +23,5 @@ pub mod plan;
 pub mod problem;
 pub mod sheet;
 pub mod table;
+pub mod trade;
 pub mod units;

@@ -55,7 +55,9 @@ impl Engine {
                 shown(*value, &plan.assumptions()[param.at()].unit, None)
             }
             (_, Cell::Number(value), Ty::Number(measure)) => {
-                let unit = self.unit_within(part).unwrap_or_else(|| Units::builtin().default_for(measure));
+                let unit = self
+                    .unit_within(part)
+                    .unwrap_or_else(|| Units::builtin().default_for(measure));
                 shown(*value, &unit, Some(3))
             }
             (_, Cell::Flag(flag), _) => flag_word(*flag).to_owned(),
@@ -67,9 +69,13 @@ impl Engine {
 
     /// The unit of the first column inside a part that measures the same.
     fn unit_within(&self, part: &Typed) -> Option<crate::units::Unit> {
-        let Ty::Number(measure) = part.ty else { return None };
+        let Ty::Number(measure) = part.ty else {
+            return None;
+        };
         let unit_of = |column: ColumnId| {
-            self.units.get(column.at()).filter(|unit| unit.measure == measure && !unit.symbol.is_empty())
+            self.units
+                .get(column.at())
+                .filter(|unit| unit.measure == measure && !unit.symbol.is_empty())
         };
         part.leaves().into_iter().find_map(|leaf| match &leaf.node {
             Node::Column { id, .. } | Node::Fetch { column: id, .. } => unit_of(*id).cloned(),
@@ -83,5 +89,9 @@ fn flag_word(flag: bool) -> &'static str {
 }
 
 fn or_unknown(text: String) -> String {
-    if text.is_empty() { "unknown".to_owned() } else { text }
+    if text.is_empty() {
+        "unknown".to_owned()
+    } else {
+        text
+    }
 }

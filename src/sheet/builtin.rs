@@ -79,6 +79,15 @@ pub fn builtin_rows(sheet: &str) -> &'static str {
     file.map_or("", |file| file.rows)
 }
 
+/// The cells of a built-in reference sheet, row by row, without the header.
+pub fn rows_of(sheet: &str) -> Vec<Vec<String>> {
+    let mut reader = csv::Reader::from_reader(builtin_rows(sheet).as_bytes());
+    let records = reader.records().filter_map(Result::ok);
+    records
+        .map(|record| record.iter().map(str::to_owned).collect())
+        .collect()
+}
+
 /// The assumptions that a plan starts with.
 pub fn assumptions() -> &'static [AssumptionDef] {
     static ASSUMED: OnceLock<Vec<AssumptionDef>> = OnceLock::new();

@@ -5,7 +5,7 @@
 mod builtin;
 mod load;
 
-pub use builtin::{assumptions, builtin, builtin_rows};
+pub use builtin::{assumptions, builtin, builtin_rows, rows_of};
 pub use load::load;
 
 use crate::problem::Severity;
@@ -112,27 +112,6 @@ pub struct CaseDef {
     pub say: String,
     /// What to do about it, same form.
     pub advise: String,
-}
-
-/// A named value of the whole plan, as it comes.
-#[derive(Debug, Clone, PartialEq, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct AssumptionDef {
-    /// The name used in formulas behind `assume.`.
-    pub name: String,
-    /// The heading a person reads.
-    pub title: String,
-    /// What it means, for help.
-    pub doc: String,
-    /// The unit of its value; none for plain numbers and for texts.
-    #[serde(default)]
-    pub unit: String,
-    /// Its value as text: a number in the unit, or a word.
-    pub value: String,
-    /// Where the value comes from.
-    pub source: String,
-    /// Whether it was seen there or is from memory.
-    pub confidence: String,
 }
 
 fn severity<'de, D: serde::Deserializer<'de>>(from: D) -> Result<Severity, D::Error> {

@@ -51,13 +51,21 @@ fn among_devices(plan: &Plan, links: SheetId, severity: Severity, found: &mut Ve
     let mut told: FxHashMap<(u32, u32), ()> = FxHashMap::default();
     for (sheet, column) in device_columns(plan, links) {
         for row in plan.rows(sheet).order() {
-            let Entry::Text(code) = plan.entry(sheet, column, *row) else { continue };
+            let Entry::Text(code) = plan.entry(sheet, column, *row) else {
+                continue;
+            };
             let name = plan.names().text(code);
             let first = *seen.entry(skeleton(&name)).or_insert(code);
             let alike = first != code && told.insert((first, code), ()).is_none();
             let doubled = column == 0 && first == code && plan.find(sheet, &name) != Some(*row);
             if alike || doubled {
-                found.push(finding(sheet, *row, severity, &name, &plan.names().text(first)));
+                found.push(finding(
+                    sheet,
+                    *row,
+                    severity,
+                    &name,
+                    &plan.names().text(first),
+                ));
             }
         }
     }
@@ -67,7 +75,11 @@ fn among_devices(plan: &Plan, links: SheetId, severity: Severity, found: &mut Ve
 fn device_columns(plan: &Plan, links: SheetId) -> Vec<(SheetId, usize)> {
     let mut columns = Vec::new();
     columns.extend(plan.sheet("switches").map(|sheet| (sheet, 0)));
-    columns.extend(["from", "to"].iter().filter_map(|name| Some((links, plan.def(links).column(name)?))));
+    columns.extend(
+        ["from", "to"]
+            .iter()
+            .filter_map(|name| Some((links, plan.def(links).column(name)?))),
+    );
     columns
 }
 
@@ -75,7 +87,13 @@ fn device_columns(plan: &Plan, links: SheetId) -> Vec<(SheetId, usize)> {
 fn skeleton(name: &str) -> String {
     name.to_lowercase()
         .chars()
-        .filter(|c| !c.is_whitespace() && !matches!(c, '-' | '_' | '.' | '/' | '\u{200b}' | '\u{200d}' | '\u{feff}'))
+        .filter(|c| {
+            !c.is_whitespace()
+                && !matches!(
+                    c,
+                    '-' | '_' | '.' | '/' | '\u{200b}' | '\u{200d}' | '\u{feff}'
+                )
+        })
         .map(|c| match c {
             '0' => 'o',
             '1' | 'i' => 'l',

@@ -50,9 +50,13 @@ impl Cages {
     /// Reads the sheet of a plan; a later row beats an earlier one.
     pub fn of(plan: &Plan) -> Self {
         let mut fits = FxHashMap::default();
-        let Some(sheet) = plan.sheet("fits") else { return Self::default() };
+        let Some(sheet) = plan.sheet("fits") else {
+            return Self::default();
+        };
         let columns = ["module", "cage", "works"].map(|name| plan.def(sheet).column(name));
-        let [Some(module), Some(cage), Some(works)] = columns else { return Self::default() };
+        let [Some(module), Some(cage), Some(works)] = columns else {
+            return Self::default();
+        };
         for row in plan.rows(sheet).order() {
             let text = |column| match plan.entry(sheet, column, *row) {
                 Entry::Text(code) => plan.names().text(code).to_lowercase(),
@@ -67,7 +71,10 @@ impl Cages {
 
     /// How the best of some module types goes into a cage; `None` where nothing is known.
     pub fn fit(&self, cage: &str, modules: &str) -> Option<Fit> {
-        modules.split_whitespace().filter_map(|module| self.fit_one(cage, module)).max()
+        modules
+            .split_whitespace()
+            .filter_map(|module| self.fit_one(cage, module))
+            .max()
     }
 
     fn fit_one(&self, cage: &str, module: &str) -> Option<Fit> {
@@ -75,7 +82,11 @@ impl Cages {
         if module == cage {
             return Some(Fit::Yes);
         }
-        let known = |name: &str| self.fits.keys().any(|(module, cage)| module == name || cage == name);
+        let known = |name: &str| {
+            self.fits
+                .keys()
+                .any(|(module, cage)| module == name || cage == name)
+        };
         let found = self.fits.get(&(module.clone(), cage.clone())).copied();
         found.or_else(|| {
             let apart = known(&module) && known(&cage) && family(&module) != family(&cage);

@@ -59,7 +59,10 @@ pub fn find_all(plan: &Plan, engine: &Engine, most: usize) -> Findings {
         for case in cases.iter().filter(|case| case.severity == severity) {
             add_case(plan, engine, case, most, &mut found);
         }
-        for finding in alike::find(plan).into_iter().filter(|finding| finding.severity == severity) {
+        for finding in alike::find(plan)
+            .into_iter()
+            .filter(|finding| finding.severity == severity)
+        {
             found.counts[slot(severity)] += 1;
             if found.list.len() < most {
                 found.list.push(finding);
@@ -70,7 +73,9 @@ pub fn find_all(plan: &Plan, engine: &Engine, most: usize) -> Findings {
 }
 
 fn add_case(plan: &Plan, engine: &Engine, case: &Case, most: usize, found: &mut Findings) {
-    let Column::Flags(flags) = engine.values(engine.column(case.sheet, case.column)) else { return };
+    let Column::Flags(flags) = engine.values(engine.column(case.sheet, case.column)) else {
+        return;
+    };
     let def = &case.check.cases[case.case];
     let mut sentences = None;
     for row in plan.rows(case.sheet).order() {
@@ -82,7 +87,10 @@ fn add_case(plan: &Plan, engine: &Engine, case: &Case, most: usize, found: &mut 
             continue;
         }
         let (say, advise) = sentences.get_or_insert_with(|| {
-            (Sentence::new(plan, engine, case.sheet, &def.say), Sentence::new(plan, engine, case.sheet, &def.advise))
+            (
+                Sentence::new(plan, engine, case.sheet, &def.say),
+                Sentence::new(plan, engine, case.sheet, &def.advise),
+            )
         });
         found.list.push(Finding {
             check: case.check.name.clone(),
@@ -114,7 +122,9 @@ impl Sentence {
         let mut parts = Vec::new();
         let mut rest = text;
         while let Some((before, after)) = rest.split_once('{') {
-            let Some((formula, behind)) = after.split_once('}') else { break };
+            let Some((formula, behind)) = after.split_once('}') else {
+                break;
+            };
             parts.push(Part::Plain(before.to_owned()));
             parts.push(match engine.compile(plan, formula, Some(sheet)) {
                 Ok(formula) => Part::Formula(Box::new(formula)),
@@ -132,7 +142,9 @@ impl Sentence {
             .iter()
             .map(|part| match part {
                 Part::Plain(text) => text.clone(),
-                Part::Formula(formula) => engine.shown_part(plan, &formula.tree, Some((sheet, row))),
+                Part::Formula(formula) => {
+                    engine.shown_part(plan, &formula.tree, Some((sheet, row)))
+                }
             })
             .collect()
     }

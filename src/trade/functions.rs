@@ -19,7 +19,12 @@ const CELSIUS: Ty = Ty::Number(Measure::level(Reference::Celsius));
 /// All functions of the trade for a plan.
 pub fn all(plan: &Plan) -> Vec<Function> {
     let media = plan.sheet("media").map_or(Ty::Text, Ty::Row);
-    vec![attenuation_at(media), pair_loss(media), stock_pad(), cage_fit(plan)]
+    vec![
+        attenuation_at(media),
+        pair_loss(media),
+        stock_pad(),
+        cage_fit(plan),
+    ]
 }
 
 /// Limits are given at 850, 1300, 1310, 1383 and 1550 nm; between two of them the greater holds.
@@ -61,7 +66,11 @@ fn pair_loss(media: Ty) -> Function {
             param("category", "a category of the sheet media", media),
             param("frequency", "the frequency", FREQUENCY),
             param("length", "the length of the channel", LENGTH),
-            param("temperature", "the mean temperature along the cable", CELSIUS),
+            param(
+                "temperature",
+                "the mean temperature along the cable",
+                CELSIUS,
+            ),
         ],
         more: More::No,
         source: "ISO/IEC 11801 channel formula; TIA-568-C.2 clause 6.4.7 (temperature to 40 °C)",
@@ -92,7 +101,10 @@ fn stock_pad() -> Function {
         body: Body::Numbers {
             kernel: |args| {
                 let needed = args[0];
-                STOCK.into_iter().find(|pad| *pad >= needed - 1e-9).unwrap_or(f64::NAN)
+                STOCK
+                    .into_iter()
+                    .find(|pad| *pad >= needed - 1e-9)
+                    .unwrap_or(f64::NAN)
             },
             result: LOSS,
         },
@@ -101,7 +113,11 @@ fn stock_pad() -> Function {
 
 fn cage_fit(plan: &Plan) -> Function {
     let cages = Cages::of(plan);
-    let text = |name, doc| Param { name, doc, ty: Some(Ty::Text) };
+    let text = |name, doc| Param {
+        name,
+        doc,
+        ty: Some(Ty::Text),
+    };
     Function {
         name: "cage_fit",
         doc: "How the best of some module types goes into a cage: yes, adapter, depends or no; missing where the tables do not say.",

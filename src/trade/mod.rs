@@ -10,7 +10,7 @@ mod functions;
 mod verdict;
 
 pub use cages::Cages;
-pub use findings::{Finding, Findings, find_all};
+pub use findings::{Finding, Findings, Sentence, find_all};
 pub use verdict::{Judged, judged};
 
 use crate::engine::Engine;
@@ -34,9 +34,15 @@ const SHARED: &[SharedDef] = &[SharedDef {
 /// Built-in data that cannot be read; a test holds that there is none.
 pub fn empty_plan() -> Result<Plan, Problem> {
     let names = ["interfaces", "media", "channels", "fits"];
-    let builtin: Vec<(&str, Vec<Vec<String>>)> =
-        names.iter().map(|name| (*name, crate::sheet::builtin_rows(name))).collect();
-    Plan::new(crate::sheet::builtin().to_vec(), crate::sheet::assumptions().to_vec(), &builtin)
+    let builtin: Vec<(&str, Vec<Vec<String>>)> = names
+        .iter()
+        .map(|name| (*name, crate::sheet::rows_of(name)))
+        .collect();
+    Plan::new(
+        crate::sheet::builtin().to_vec(),
+        crate::sheet::assumptions().to_vec(),
+        &builtin,
+    )
 }
 
 /// The functions of the language with those that need a planner's knowledge.
@@ -46,6 +52,9 @@ pub fn library(plan: &Plan) -> Library {
 
 /// Computes a plan with its checks and verdicts.
 pub fn engine(plan: &Plan) -> Engine {
-    let knowledge = Knowledge { library: library(plan), shared: SHARED };
+    let knowledge = Knowledge {
+        library: library(plan),
+        shared: SHARED,
+    };
     Engine::new(plan, judged(plan).schema, knowledge)
 }

@@ -44,9 +44,16 @@ pub fn judged(plan: &Plan) -> Judged {
         if sheet.name == "links" {
             sheet.columns.push(port_shares());
         }
-        let own = plan.own_checks.iter().filter(|(name, _)| *name == sheet.name);
-        let checks: Vec<CheckDef> =
-            sheet.checks.iter().chain(own.map(|(_, check)| check)).cloned().collect();
+        let own = plan
+            .own_checks
+            .iter()
+            .filter(|(name, _)| *name == sheet.name);
+        let checks: Vec<CheckDef> = sheet
+            .checks
+            .iter()
+            .chain(own.map(|(_, check)| check))
+            .cloned()
+            .collect();
         for check in checks {
             add_check(plan, id, sheet, &check, &mut cases);
         }
@@ -58,10 +65,22 @@ pub fn judged(plan: &Plan) -> Judged {
 /// The column that the engine fills with the number of other cable ends at the same port.
 fn port_shares() -> ColumnDef {
     let doc = "How many other cable ends name one of the two ports of this link.";
-    computed("port_shares", "Port shared", doc, ColumnKind::Number, "missing")
+    computed(
+        "port_shares",
+        "Port shared",
+        doc,
+        ColumnKind::Number,
+        "missing",
+    )
 }
 
-fn add_check(plan: &Plan, id: SheetId, sheet: &mut SheetDef, check: &CheckDef, cases: &mut Vec<Case>) {
+fn add_check(
+    plan: &Plan,
+    id: SheetId,
+    sheet: &mut SheetDef,
+    check: &CheckDef,
+    cases: &mut Vec<Case>,
+) {
     for (at, case) in check.cases.iter().enumerate() {
         let severity = match plan.severities.get(&check.name) {
             Some(None) => continue,
@@ -69,8 +88,20 @@ fn add_check(plan: &Plan, id: SheetId, sheet: &mut SheetDef, check: &CheckDef, c
             None => case.severity,
         };
         let name = format!("found_{}_{}", check.name.replace('-', "_"), at + 1);
-        cases.push(Case { sheet: id, column: sheet.columns.len(), check: check.clone(), case: at, severity });
-        sheet.columns.push(computed(&name, &check.name, &check.doc, ColumnKind::Flag, &case.when));
+        cases.push(Case {
+            sheet: id,
+            column: sheet.columns.len(),
+            check: check.clone(),
+            case: at,
+            severity,
+        });
+        sheet.columns.push(computed(
+            &name,
+            &check.name,
+            &check.doc,
+            ColumnKind::Flag,
+            &case.when,
+        ));
     }
 }
 

@@ -1,1 +1,3 @@
 //! One test binary; each module is a subject.
+
+mod builtin;
