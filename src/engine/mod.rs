@@ -9,6 +9,7 @@ mod find;
 mod group;
 mod link;
 mod node;
+mod reason;
 mod recalc;
 mod resolve;
 mod run;
@@ -17,6 +18,7 @@ mod shared;
 mod show;
 
 pub use node::{Graph, Node, Read, Source, Via};
+pub use reason::Reason;
 pub use recalc::Step as TraceStep;
 pub use scope::SchemaScope;
 

@@ -8,10 +8,12 @@ mod cages;
 mod findings;
 mod functions;
 mod verdict;
+mod why;
 
 pub use cages::Cages;
 pub use findings::{Finding, Findings, Sentence, find_all};
 pub use verdict::{Judged, judged};
+pub use why::why;
 
 use crate::engine::Engine;
 use crate::engine::Knowledge;
