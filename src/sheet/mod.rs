@@ -9,7 +9,6 @@ pub use builtin::{assumptions, builtin, builtin_rows};
 pub use load::load;
 
 use crate::problem::Severity;
-use crate::units::split_quantity;
 use serde::Deserialize;
 
 /// A sheet: its columns and checks.
@@ -114,32 +113,35 @@ pub struct CaseDef {
     pub advise: String,
 }
 
-/// A named value of the whole plan, as it comes.
-#[derive(Debug, Clone, PartialEq, Deserialize)]
-#[serde(deny_unknown_fields)]
-pub struct AssumptionDef {
-    /// The name used in formulas behind `assume.`.
-    pub name: String,
-    /// The heading a person reads.
-    pub title: String,
-    /// What it means, for help.
-    pub doc: String,
-    /// The unit of its value; none for plain numbers and for texts.
-    #[serde(default)]
-    pub unit: String,
-    /// Its value as text: a number in the unit, or a word.
-    pub value: String,
-    /// Where the value comes from.
-    pub source: String,
-    /// Whether it was seen there or is from memory.
-    pub confidence: String,
-}
-
 fn severity<'de, D: serde::Deserializer<'de>>(from: D) -> Result<Severity, D::Error> {
     let word = String::deserialize(from)?;
     Severity::from_word(&word).ok_or_else(|| {
         serde::de::Error::custom(format!("severity `{word}` is not stop, caution or note"))
     })
+}
+
+/// A named value of the whole plan, as it comes with the program.
+#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[serde(deny_unknown_fields)]
+pub struct AssumptionDef {
+    /// The name used in formulas after `assume.`.
+    pub name: String,
+    /// The heading a person reads.
+    pub title: String,
+    /// What it does, for help.
+    pub doc: String,
+    /// The unit it is shown in; none for plain numbers and for texts.
+    #[serde(default)]
+    pub unit: String,
+    /// Whether it is a text instead of a number.
+    #[serde(default)]
+    pub text: bool,
+    /// The value as a person would type it.
+    pub value: String,
+    /// Where the value comes from.
+    pub source: String,
+    /// `seen` or `memory`: whether the source was read or recalled.
+    pub confidence: String,
 }
 
 impl SheetDef {
@@ -153,12 +155,5 @@ impl ColumnDef {
     /// Whether a person enters it.
     pub fn entered(&self) -> bool {
         self.formula.is_none()
-    }
-}
-
-impl AssumptionDef {
-    /// Whether its value is a word, not a number.
-    pub fn is_text(&self) -> bool {
-        split_quantity(&self.value).is_none()
     }
 }
