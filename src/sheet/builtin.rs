@@ -385,9 +385,9 @@ mod tests {
             );
             let unit = Units::builtin().unit(&assumed.unit).unwrap();
             let number = read(&assumed.value, &unit).is_ok();
-            assert_eq!(number, !assumed.is_text(), "{}", assumed.name);
+            assert_eq!(number, !assumed.text, "{}", assumed.name);
         }
-        let texts = assumptions().iter().filter(|a| a.is_text());
+        let texts = assumptions().iter().filter(|a| a.text);
         assert_eq!(
             texts.map(|a| a.name.as_str()).collect::<Vec<_>>(),
             ["attenuation_basis"]

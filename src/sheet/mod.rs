@@ -9,7 +9,6 @@ pub use builtin::{assumptions, builtin, builtin_rows, rows_of};
 pub use load::load;
 
 use crate::problem::Severity;
-use crate::units::split_quantity;
 use serde::Deserialize;
 
 /// A sheet: its columns and checks.
@@ -156,12 +155,5 @@ impl ColumnDef {
     /// Whether a person enters it.
     pub fn entered(&self) -> bool {
         self.formula.is_none()
-    }
-}
-
-impl AssumptionDef {
-    /// Whether its value is a word, not a number.
-    pub fn is_text(&self) -> bool {
-        split_quantity(&self.value).is_none()
     }
 }
