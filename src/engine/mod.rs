@@ -229,6 +229,10 @@ impl Engine {
         let Some(formula) = self.formula(column) else {
             return false;
         };
+        // A formula that may choose the absent value has not failed when it does.
+        if formula.tree.holds_missing() {
+            return false;
+        }
         let simple = formula.leaves().into_iter().all(|leaf| match &leaf.node {
             crate::formula::Node::Column { .. } | crate::formula::Node::Assumption(_) => true,
             _ => false,

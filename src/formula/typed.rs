@@ -137,6 +137,28 @@ impl Typed {
         matches!(self.node, Node::Missing)
     }
 
+    /// Whether the absent value stands somewhere in it, so that its result may be absent by
+    /// choice.
+    pub fn holds_missing(&self) -> bool {
+        match &self.node {
+            Node::Missing => true,
+            Node::TextOf(x) | Node::Negate(x) | Node::Not(x) => x.holds_missing(),
+            Node::Infix { a, b, .. } => a.holds_missing() || b.holds_missing(),
+            Node::Call { args, .. } => args.iter().any(Self::holds_missing),
+            Node::Number(_)
+            | Node::Text(_)
+            | Node::Flag(_)
+            | Node::Row(_)
+            | Node::This
+            | Node::Column { .. }
+            | Node::Fetch { .. }
+            | Node::Assumption(_)
+            | Node::Parameter(_)
+            | Node::Aggregate(_)
+            | Node::RowOf { .. } => false,
+        }
+    }
+
     /// The names in it, left to right; see [`super::Formula::leaves`].
     pub fn leaves(&self) -> Vec<&Self> {
         let mut leaves = Vec::new();
