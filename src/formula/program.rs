@@ -3,6 +3,11 @@
 //! Made by `lower.rs`, run by the engine. There are two kinds of register: numbers (flags are 0
 //! and 1, absent is NaN) and codes (texts, or row numbers of a sheet; absent is `u32::MAX`).
 
+#![expect(
+    unpredictable_function_pointer_comparisons,
+    reason = "functions at one address do the same, and one at two addresses only makes a step twice"
+)]
+
 use crate::table::{ColumnId, ParamId, SheetId};
 use std::collections::BTreeSet;
 use std::fmt;
@@ -146,10 +151,6 @@ impl PartialEq for TextKernel {
 
 /// One step of a program; `to` is a number register unless said otherwise.
 #[derive(Debug, Clone, PartialEq)]
-#[expect(
-    unpredictable_function_pointer_comparisons,
-    reason = "two addresses of one kernel only make a step twice"
-)]
 pub enum Step {
     /// Two numbers to one.
     Binary {
