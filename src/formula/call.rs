@@ -3,7 +3,7 @@
 //! Aggregates and `row_of` are in `gather.rs`.
 
 use super::check::{Checker, Site, typed, unary_type};
-use super::functions::{Body, Function, Special};
+use super::functions::{Body, Function, Param, Special};
 use super::lex::tokens;
 use super::program::{Binary, TextKernel, Unary};
 use super::tree::{Expr, tree};
@@ -103,12 +103,23 @@ impl Checker<'_> {
                 let param = function.param(at)?;
                 let who = format!("`{}` of `{}`", param.name, function.name);
                 match param.ty {
-                    Some(ty) => self.coerced(arg, ty, &who),
+                    Some(ty) => self.coerced(arg, ty, &who).or_else(|| self.told_of(param)),
                     None => Some(arg),
                 }
             })
             .collect();
         fitted.into_iter().collect()
+    }
+
+    /// Says what a parameter is, where a problem with it has no better help.
+    fn told_of(&mut self, param: &Param) -> Option<Typed> {
+        let problem = self.problems.last_mut()?;
+        if problem.help.is_empty() {
+            problem
+                .help
+                .push(format!("`{}` is {}", param.name, param.doc));
+        }
+        None
     }
 
     /// A function that is itself a formula.
@@ -126,17 +137,15 @@ impl Checker<'_> {
                 let body = Box::new(body);
                 Some(self.form(function, Form::Inline { text, body }, args, span, ty))
             }
-            Err(problem) => {
-                let message = format!("the text of `{}`: {problem}", function.name);
-                self.refuse(Problem::new("function-broken", message).at(span.clone(), ""))
-            }
+            Err(problem) => self.refuse(broken(function, problem).at(span.clone(), "")),
         }
     }
 
     fn body(&self, function: &Function, text: &str, types: &[Ty]) -> Result<Typed, Problem> {
         let first = |mut problems: Vec<Problem>| problems.swap_remove(0);
         if self.n_inside >= MAX_INSIDE {
-            return Err(Problem::new("function-broken", "it calls itself"));
+            let message = format!("`{}` calls itself", function.name);
+            return Err(Problem::new("function-broken", message));
         }
         let expr = tree(text, &tokens(text).map_err(first)?)?;
         let mut checker = Checker::new(self.scope, self.library, text);
@@ -274,6 +283,18 @@ impl Checker<'_> {
         }
         Some(self.form(function, Form::OneOf, args, span, Ty::Flag))
     }
+}
+
+/// A function of the library whose own text is wrong; the innermost one is named.
+fn broken(function: &Function, problem: Problem) -> Problem {
+    const CODE: &str = "function-broken";
+    let problem = if problem.code == CODE {
+        Problem::new(CODE, problem.message)
+    } else {
+        let message = format!("`{}` is wrong itself: {problem}", function.name);
+        Problem::new(CODE, message)
+    };
+    problem.help("this is no fault of the formula; write the function's text out instead")
 }
 
 fn no_level(who: &str, x: &Typed) -> Problem {

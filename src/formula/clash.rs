@@ -222,7 +222,7 @@ fn missing_unit(
         .find_map(|(x, is, wanted)| Some((x, factor(is, wanted)?)));
     match simple {
         Some((x, dim)) => problem.help(multiply(around, x, dim)),
-        None => problem,
+        None => problem.help("both sides must measure the same thing"),
     }
 }
 

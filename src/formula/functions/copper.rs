@@ -23,7 +23,7 @@ pub(super) fn functions() -> Vec<Function> {
         ],
         more: More::No,
         source: "TIA-568.2-D and ISO/IEC 11801-1 (534 + 36/sqrt(f in MHz) ns per 100 m)",
-        example: ("pair_delay(100 MHz, 100 m) / 1 ns", "537.6"),
+        example: ("0 ns + pair_delay(100 MHz, 100 m)", "537.6 ns"),
         workbook: "((534+36/SQRT({1}/1000000))*0.000000001*{2}/100)",
         body: Body::Formula("(534 + 36 / sqrt(frequency / 1 MHz)) * 1 ns * (length / 100 m)"),
     }]

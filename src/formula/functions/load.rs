@@ -49,7 +49,7 @@ pub(super) fn functions() -> Vec<Function> {
             ],
             more: More::No,
             source: "compound growth; a year has 365.25 days",
-            example: ("years_until(1 Gb/s, 4 Gb/s, 100 %) / 1 yr", "2"),
+            example: ("0 yr + years_until(1 Gb/s, 4 Gb/s, 100 %)", "2 yr"),
             workbook: "IF({1}>={2},0,IF({3}<=0,\"\",LN({2}/{1})/LN(1+{3})*31557600))",
             body: Body::Numbers {
                 kernel: years_until,
