@@ -17,6 +17,8 @@
 //! cli       the command line
 //! ```
 
+pub mod desk;
+pub mod files;
 pub mod formula;
 pub mod plan;
 pub mod problem;
