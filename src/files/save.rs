@@ -72,10 +72,7 @@ fn behind_links(path: &Path) -> Result<PathBuf, Problem> {
             Err(_) => return Ok(target),
         }
     }
-    Err(
-        Problem::new("link-loop", format!("`{}` links to itself", path.display()))
-            .help(OTHER_NAME),
-    )
+    Err(Problem::new("link-loop", format!("`{}` links to itself", path.display())).help(OTHER_NAME))
 }
 
 const OTHER_NAME: &str = "save under another name";
@@ -83,11 +80,10 @@ const OTHER_NAME: &str = "save under another name";
 /// The old file, if there is one and it can be replaced.
 fn replaceable(target: &Path) -> Result<Option<Metadata>, Problem> {
     let refused = |what: &str| {
-        Err(Problem::new(
-            "not-replaceable",
-            format!("`{}` {what}", target.display()),
+        Err(
+            Problem::new("not-replaceable", format!("`{}` {what}", target.display()))
+                .help(OTHER_NAME),
         )
-        .help(OTHER_NAME))
     };
     if target.file_name().is_none() {
         return refused("is not the name of a file");

@@ -208,6 +208,8 @@ mod tests {
     }
 
     proptest! {
+        #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::default() })]
+
         #[test]
         fn rows_come_back_as_they_were_written(
             table in prop::collection::vec(prop::collection::vec("[a,\"\r\n é']{0,5}", 1..5), 0..6),

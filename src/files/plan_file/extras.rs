@@ -56,11 +56,6 @@ fn must_be_shallow(value: &DeValue<'_>) -> Result<(), Problem> {
     )
 }
 
-/// Whether anything unknown is kept for a table.
-pub(super) fn has(plan: &Plan, table: &str) -> bool {
-    plan.extras.keys().any(|(known, _)| known == table)
-}
-
 /// Writes the unknown keys of a table, one a line.
 pub(super) fn push_lines(out: &mut String, plan: &Plan, table: &str) {
     for ((known, name), value) in &plan.extras {

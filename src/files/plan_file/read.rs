@@ -40,8 +40,10 @@ pub fn read(
     fresh: impl FnOnce() -> Result<Plan, Problem>,
 ) -> Result<(Plan, Vec<Problem>), Problem> {
     if text.len() > MAX_BYTES {
-        return Err(Problem::new("plan-too-large", "the plan is larger than 256 MiB")
-            .help("split it into several plans"));
+        return Err(
+            Problem::new("plan-too-large", "the plan is larger than 256 MiB")
+                .help("split it into several plans"),
+        );
     }
     let text = source::plain(text);
     must_be_a_plan(&text)?;
@@ -181,7 +183,10 @@ impl Opening<'_> {
 
     fn wrong_shape(&self, what: &str, wanted: &str, span: &Range<usize>) -> Problem {
         let problem = Problem::new("wrong-shape", format!("`{what}` has to be {wanted}"));
-        self.at(problem.help("mend the line, then open the plan again"), span)
+        self.at(
+            problem.help("mend the line, then open the plan again"),
+            span,
+        )
     }
 
     /// Keeps a key nobody knows, and says so.
@@ -258,12 +263,7 @@ impl Opening<'_> {
     }
 
     /// The value of an assumption; one that cannot be read is kept and told.
-    fn assumed(
-        &mut self,
-        param: crate::table::ParamId,
-        given: &str,
-        span: &Range<usize>,
-    ) -> Entry {
+    fn assumed(&mut self, param: crate::table::ParamId, given: &str, span: &Range<usize>) -> Entry {
         let def = &self.plan.assumptions()[usize::from(param.0)].def;
         if def.text && !given.is_empty() {
             return Entry::Text(self.plan.names().code(given));
@@ -421,8 +421,9 @@ impl Opening<'_> {
     fn rows(&mut self, value: &Value<'_>) -> Result<(), Problem> {
         let mut reading = Reading::default();
         for (name, value) in self.table("rows", value)? {
-            let text = text(value)
-                .ok_or_else(|| self.wrong_shape(name.get_ref(), "a block of rows", &value.span()))?;
+            let text = text(value).ok_or_else(|| {
+                self.wrong_shape(name.get_ref(), "a block of rows", &value.span())
+            })?;
             let (body, line) = self
                 .source
                 .body(text)

@@ -143,7 +143,8 @@ impl Block<'_> {
 
     fn headings(&mut self, cells: &[Cow<'_, str>], line: usize) -> Result<(), Problem> {
         for heading in cells {
-            let known = self.plan.def(self.sheet).column(heading.trim());
+            let def = self.plan.def(self.sheet);
+            let known = def.column(heading).or_else(|| def.column(heading.trim()));
             let free = |at: &usize| {
                 let taken = self.builders.iter().any(|builder| builder.column == *at);
                 self.plan.column(self.sheet, *at).entered() && !taken
@@ -152,7 +153,8 @@ impl Block<'_> {
                 Some(column) => column,
                 None => self.own_column(heading, line)?,
             };
-            self.builders.push(Builder::new(self.plan, self.sheet, column));
+            self.builders
+                .push(Builder::new(self.plan, self.sheet, column));
         }
         Ok(())
     }
@@ -167,7 +169,10 @@ impl Block<'_> {
         let columns = self.plan.def(self.sheet).columns.iter();
         let problem = problem
             .did_you_mean(heading, columns.map(|column| column.name.as_str()))
-            .help(format!("its cells are kept as the text column `{}`", def.name));
+            .help(format!(
+                "its cells are kept as the text column `{}`",
+                def.name
+            ));
         self.reading.note(line, heading, problem);
         self.plan.apply(Edit::AddColumn {
             sheet: self.sheet,
@@ -296,7 +301,11 @@ impl Builder {
             column,
             kind: def.kind,
             unit: unit.unwrap_or_else(|_| Unit::none()),
-            choices: def.choices.iter().map(|word| (word.clone(), None)).collect(),
+            choices: def
+                .choices
+                .iter()
+                .map(|word| (word.clone(), None))
+                .collect(),
             values: match def.kind {
                 ColumnKind::Number => Column::Numbers(Vec::new()),
                 ColumnKind::Flag => Column::Flags(Vec::new()),

@@ -56,7 +56,10 @@ fn assumptions(out: &mut String, plan: &Plan) {
     let mut lines = String::new();
     for assumption in own {
         let name = &assumption.def.name;
-        let value = with_symbol(assumption.entry.text(&assumption.unit, plan.names()), assumption);
+        let value = with_symbol(
+            assumption.entry.text(&assumption.unit, plan.names()),
+            assumption,
+        );
         let _ = writeln!(
             lines,
             "{} = {{ value = {}, source = {}{} }}",
