@@ -17,7 +17,9 @@
 //! cli       the command line
 //! ```
 
+pub mod desk;
 pub mod engine;
+pub mod files;
 pub mod formula;
 pub mod plan;
 pub mod problem;

@@ -81,7 +81,7 @@ pub enum Edit {
         /// What it is.
         def: ColumnDef,
     },
-    /// Takes the last own column away; its cells go first, by `SetCells`.
+    /// Takes the last own column away with its cells.
     RemoveLastColumn {
         /// Which sheet.
         sheet: SheetId,
@@ -187,6 +187,7 @@ impl Plan {
         for ((column, row), _) in &cells {
             self.must_be_entered(sheet, *column)?;
             self.must_be_stored(sheet, *row)?;
+            self.must_be_own(sheet, *row)?;
         }
         let (mut before, mut touched) = (Vec::with_capacity(cells.len()), Vec::new());
         for (place @ (column, row), entry) in cells {
@@ -245,6 +246,7 @@ impl Plan {
     fn remove_rows(&mut self, sheet: SheetId, rows: Vec<RowId>) -> Result<Change, Problem> {
         for row in &rows {
             self.must_be_live(sheet, *row)?;
+            self.must_be_own(sheet, *row)?;
         }
         let body = &mut self.sheets[sheet.at()];
         let mut places: Vec<(usize, RowId)> = rows
@@ -353,6 +355,9 @@ impl Plan {
                     .help("add a column of your own for the formula"),
             );
         }
+        if self.is_own(sheet, column) {
+            return self.set_own_formula(sheet, column, formula);
+        }
         let builtin = match self.overrides.get(&(sheet, column)) {
             Some(_) => None,
             None => self.column(sheet, column).formula.clone(),
@@ -366,6 +371,36 @@ impl Plan {
         };
         let now = formula.or_else(|| self.builtin_formulas.get(&(sheet, column)).cloned());
         self.schema[sheet.at()].columns[column].formula = now;
+        Ok(Change {
+            inverse: Edit::SetFormula {
+                sheet,
+                column,
+                formula: before,
+            },
+            touched: vec![Touched::Schema],
+        })
+    }
+
+    /// An own column has no formula but the person's, so there is none to put back.
+    fn set_own_formula(
+        &mut self,
+        sheet: SheetId,
+        column: usize,
+        formula: Option<String>,
+    ) -> Result<Change, Problem> {
+        let Some(formula) = formula else {
+            return Err(Problem::new(
+                "no-built-in",
+                format!(
+                    "`{}` has no built-in formula to go back to",
+                    self.column(sheet, column).name
+                ),
+            )
+            .help("write another formula, or remove the column"));
+        };
+        let before = self.schema[sheet.at()].columns[column]
+            .formula
+            .replace(formula);
         Ok(Change {
             inverse: Edit::SetFormula {
                 sheet,
@@ -403,6 +438,7 @@ impl Plan {
                 "a built-in column cannot be removed",
             ));
         }
+        let cells = self.given_cells(sheet, last);
         let body = &mut self.sheets[sheet.at()];
         body.cells.pop();
         body.wrong.retain(|(column, _), _| *column != last);
@@ -410,10 +446,26 @@ impl Plan {
             .columns
             .pop()
             .expect("the last column was just looked at");
+        let add = Edit::AddColumn { sheet, def };
         Ok(Change {
-            inverse: Edit::AddColumn { sheet, def },
+            inverse: if cells.is_empty() {
+                add
+            } else {
+                Edit::Group(vec![add, Edit::SetCells { sheet, cells }])
+            },
             touched: vec![Touched::Schema],
         })
+    }
+
+    /// The cells of a column that hold something, those of removed rows included.
+    fn given_cells(&self, sheet: SheetId, column: usize) -> Vec<(Place, Entry)> {
+        if !self.column(sheet, column).entered() {
+            return Vec::new();
+        }
+        let rows = (0..self.rows(sheet).rank.len()).filter_map(|at| u32::try_from(at).ok());
+        rows.map(|row| ((column, RowId(row)), self.entry(sheet, column, RowId(row))))
+            .filter(|(_, entry)| *entry != Entry::Empty)
+            .collect()
     }
 
     fn set_severity(&mut self, check: String, severity: Option<Option<Severity>>) -> Change {
@@ -437,7 +489,7 @@ impl Plan {
         Err(Problem::new("no-such-column", "there is no such column"))
     }
 
-    fn must_be_entered(&self, sheet: SheetId, column: usize) -> Result<(), Problem> {
+    pub(super) fn must_be_entered(&self, sheet: SheetId, column: usize) -> Result<(), Problem> {
         self.must_be_column(sheet, column)?;
         let def = self.column(sheet, column);
         if def.entered() {
@@ -455,6 +507,17 @@ impl Plan {
             return Ok(());
         }
         Err(Problem::new("no-such-row", "there is no such row"))
+    }
+
+    /// A built-in row is not written to a plan file, so a change of it would be lost.
+    fn must_be_own(&self, sheet: SheetId, row: RowId) -> Result<(), Problem> {
+        if !self.rows(sheet).is_builtin(row) {
+            return Ok(());
+        }
+        Err(
+            Problem::new("row-builtin", "this row came with the program and stays")
+                .help("add a row with the same id; yours then counts"),
+        )
     }
 
     fn must_be_live(&self, sheet: SheetId, row: RowId) -> Result<(), Problem> {

@@ -5,9 +5,11 @@
 
 mod edit;
 mod entry;
+mod fill;
 
 pub use edit::{Change, Edit, Place, Touched};
 pub use entry::{Entry, read_entry};
+pub use fill::Filling;
 
 use crate::problem::Problem;
 use crate::problem::Severity;
@@ -35,8 +37,8 @@ pub struct Plan {
     pub severities: BTreeMap<String, Option<Severity>>,
     /// Checks the person wrote, with the name of the sheet each belongs to.
     pub own_checks: Vec<(String, CheckDef)>,
-    /// Parts of the plan file this version does not know, kept word for word, by table.
-    pub extras: BTreeMap<String, String>,
+    /// Parts of the plan file this version does not know, as text, by table and key.
+    pub extras: BTreeMap<(String, String), String>,
     schema: Vec<SheetDef>,
     sheets: Vec<Rows>,
     assumptions: Vec<Assumption>,
@@ -200,6 +202,22 @@ impl Plan {
             .iter()
             .position(|known| known.def.name == name)?;
         u16::try_from(at).ok().map(ParamId)
+    }
+
+    /// Reads typed text as the value of an assumption.
+    ///
+    /// # Errors
+    /// A number that cannot be read, or a wrong unit.
+    pub fn read_assumption(&self, param: ParamId, text: &str) -> Result<Entry, Problem> {
+        let known = self.assumptions.get(param.at());
+        let assumption = known
+            .ok_or_else(|| Problem::new("no-such-assumption", "there is no such assumption"))?;
+        let kind = if assumption.def.text {
+            ColumnKind::Text
+        } else {
+            ColumnKind::Number
+        };
+        entry::read_value(text, kind, &assumption.unit, &[], &self.names)
     }
 
     /// Where the texts of the plan have their codes.

@@ -4,7 +4,7 @@
 
 mod names;
 
-pub use names::{Names, NamesView};
+pub use names::{Names, NamesView, NamesWriter};
 
 /// The code of an absent text and the number of an absent row.
 pub const ABSENT: u32 = u32::MAX;

@@ -5,7 +5,7 @@
 use super::ABSENT;
 use indexmap::IndexSet;
 use rustc_hash::FxBuildHasher;
-use std::sync::{RwLock, RwLockReadGuard};
+use std::sync::{RwLock, RwLockReadGuard, RwLockWriteGuard};
 
 /// The texts of a plan by code.
 #[derive(Debug, Default)]
@@ -26,7 +26,30 @@ pub struct NamesView<'a> {
     inner: RwLockReadGuard<'a, Inner>,
 }
 
+/// Names while many are added; nobody else gets at them meanwhile.
+#[derive(Debug)]
+pub struct NamesWriter<'a> {
+    inner: RwLockWriteGuard<'a, Inner>,
+}
+
+impl NamesWriter<'_> {
+    /// The code of a text, added when new.
+    pub fn code(&mut self, text: &str) -> u32 {
+        self.inner.add(text)
+    }
+}
+
 impl Names {
+    /// For adding many texts at once.
+    pub fn writer(&self) -> NamesWriter<'_> {
+        NamesWriter {
+            inner: self
+                .inner
+                .write()
+                .unwrap_or_else(std::sync::PoisonError::into_inner),
+        }
+    }
+
     /// The code of a text, added when new.
     ///
     /// # Panics
@@ -146,5 +169,6 @@ mod tests {
         assert_eq!(names.code("OM3"), upper);
         assert_eq!(names.folded(ABSENT), ABSENT);
         assert_eq!(names.text(ABSENT), "");
+        assert_eq!(names.writer().code("Om3"), names.code("Om3"));
     }
 }

@@ -1,0 +1,202 @@
+//! One open plan: opening, edits and the way back, saving.
+//!
+//! The only room that changes a plan; screen and command line make the same calls. Nothing here
+//! prints.
+
+pub mod history;
+
+use crate::engine::Engine;
+use crate::files::plan_file;
+use crate::files::save;
+use crate::files::save::Saved;
+use crate::plan::Edit;
+use crate::plan::Entry;
+use crate::plan::Plan;
+use crate::plan::Touched;
+use crate::plan::read_entry;
+use crate::problem::Problem;
+use crate::table::{RowId, SheetId};
+use crate::trade;
+use crate::trade::Findings;
+use history::History;
+use std::path::{Path, PathBuf};
+
+/// The plan that is shown when none is named.
+const DEMO: &str = include_str!("../../examples/aquarium.plan");
+
+/// How many findings are written out in sentences; the counts are always of all.
+pub const MOST_FINDINGS: usize = 100_000;
+
+/// An open plan with everything computed from it.
+#[derive(Debug)]
+pub struct Desk {
+    plan: Plan,
+    engine: Engine,
+    history: History,
+    path: Option<PathBuf>,
+    problems: Vec<Problem>,
+}
+
+impl Desk {
+    /// Opens a plan file.
+    ///
+    /// A plan with wrong formulas, cells or unknown parts opens, with problems.
+    ///
+    /// # Errors
+    /// A file that cannot be read or is no plan.
+    pub fn open(path: &Path) -> Result<Self, Problem> {
+        let text = plan_file::text_of(save::load(path)?)?;
+        let mut desk = Self::of_text(&text)?;
+        desk.path = Some(path.to_owned());
+        Ok(desk)
+    }
+
+    /// The built-in demo plan, as a copy in memory.
+    ///
+    /// # Errors
+    /// None in a build whose tests passed: the demo is opened by a test.
+    pub fn demo() -> Result<Self, Problem> {
+        Self::of_text(DEMO)
+    }
+
+    /// An empty plan with a title.
+    ///
+    /// # Errors
+    /// None in a build whose tests passed: the built-in sheets are read by a test.
+    pub fn empty(title: &str) -> Result<Self, Problem> {
+        let mut plan = trade::empty_plan()?;
+        plan.title = title.to_owned();
+        Ok(Self::of_plan(plan, Vec::new()))
+    }
+
+    /// A desk for the text of a plan file.
+    ///
+    /// # Errors
+    /// A text that is no plan.
+    pub fn of_text(text: &str) -> Result<Self, Problem> {
+        let (plan, problems) = plan_file::read(text, trade::empty_plan)?;
+        Ok(Self::of_plan(plan, problems))
+    }
+
+    /// A desk for a plan that was made elsewhere, such as by an import.
+    pub fn of_plan(plan: Plan, problems: Vec<Problem>) -> Self {
+        let engine = trade::engine(&plan);
+        Self {
+            plan,
+            engine,
+            history: History::default(),
+            path: None,
+            problems,
+        }
+    }
+
+    /// The plan.
+    pub fn plan(&self) -> &Plan {
+        &self.plan
+    }
+
+    /// Everything computed from it.
+    pub fn engine(&self) -> &Engine {
+        &self.engine
+    }
+
+    /// Where it was opened from or last saved to.
+    pub fn path(&self) -> Option<&Path> {
+        self.path.as_deref()
+    }
+
+    /// What was not as expected when it was opened, then what is wrong with formulas.
+    pub fn problems(&self) -> impl Iterator<Item = &Problem> {
+        self.problems.iter().chain(self.engine.problems())
+    }
+
+    /// What the checks found, worst first.
+    pub fn findings(&self) -> Findings {
+        trade::find_all(&self.plan, &self.engine, MOST_FINDINGS)
+    }
+
+    /// Makes an edit as one named step.
+    ///
+    /// # Errors
+    /// An edit that does not fit; the plan is then as before.
+    pub fn apply(&mut self, label: &str, edit: Edit) -> Result<(), Problem> {
+        let change = self.history.apply(&mut self.plan, label, edit)?;
+        self.follow(&change.touched);
+        Ok(())
+    }
+
+    /// Takes the last step back and gives its name; `None` when there is none.
+    ///
+    /// # Errors
+    /// A step that does not fit the plan any more; nothing is changed then.
+    pub fn undo(&mut self) -> Result<Option<String>, Problem> {
+        let turned = self.history.undo(&mut self.plan)?;
+        Ok(turned.map(|turned| {
+            self.follow(&turned.change.touched);
+            turned.label
+        }))
+    }
+
+    /// Makes the step again that was taken back last; `None` when there is none.
+    ///
+    /// # Errors
+    /// A step that does not fit the plan any more; nothing is changed then.
+    pub fn redo(&mut self) -> Result<Option<String>, Problem> {
+        let turned = self.history.redo(&mut self.plan)?;
+        Ok(turned.map(|turned| {
+            self.follow(&turned.change.touched);
+            turned.label
+        }))
+    }
+
+    /// Writes typed text into a cell, as one step.
+    ///
+    /// # Errors
+    /// A text that the column does not take, or a computed column; nothing is changed then.
+    pub fn set(
+        &mut self,
+        sheet: SheetId,
+        row: RowId,
+        column: usize,
+        text: &str,
+    ) -> Result<(), Problem> {
+        let def = self.plan.column(sheet, column);
+        let label = format!("{} of {}", def.name, self.plan.id(sheet, row));
+        let entry = match def.entered() {
+            true => read_entry(&self.plan, sheet, column, text)?,
+            false => Entry::Empty,
+        };
+        self.apply(
+            &label,
+            Edit::SetCells {
+                sheet,
+                cells: vec![((column, row), entry)],
+            },
+        )
+    }
+
+    /// Saves to a path, which the desk keeps from then on.
+    ///
+    /// # Errors
+    /// A file that cannot be written; the old one is then as it was.
+    pub fn save(&mut self, path: &Path) -> Result<Saved, Problem> {
+        let saved = save::save(path, plan_file::write(&self.plan).as_bytes())?;
+        self.path = Some(path.to_owned());
+        Ok(saved)
+    }
+
+    /// Brings the engine up to date; a change of columns, or of the table that the cage function
+    /// was made from, needs a new one.
+    fn follow(&mut self, touched: &[Touched]) {
+        let fits = self.plan.sheet("fits");
+        let in_fits = |part: &Touched| match part {
+            Touched::Cells(sheet, _, _) | Touched::Rows(sheet, _) | Touched::Order(sheet) => {
+                Some(*sheet) == fits
+            }
+            Touched::Assumption(_) | Touched::Schema => false,
+        };
+        if touched.iter().any(in_fits) || !self.engine.update(&self.plan, touched) {
+            self.engine = trade::engine(&self.plan);
+        }
+    }
+}

@@ -1,0 +1,12 @@
+//! Bytes in and out: the plan file, saving without loss, tables from other programs.
+//!
+//! Forms and their reading only; what an open plan does with them is decided by the desk.
+
+pub mod import;
+mod own_column;
+pub mod plan_file;
+pub mod save;
+pub mod table_text;
+
+#[cfg(test)]
+pub(crate) mod sample;

@@ -1,0 +1,67 @@
+//! The plan file: one text that a person can read, compare and mend.
+//!
+//! TOML for everything about the plan, one block of rows a sheet, a checksum in the last line.
+//! Only what a person entered stands in it. Bytes are read and written in `save.rs`.
+//!
+//! ```text
+//! portledger = 1
+//! title = "Aquarium campus"
+//!
+//! [assumptions]
+//! reserve = { value = "1 dB", source = "house rule" }
+//!
+//! [rows]
+//! links = '''
+//! id,from,to,length
+//! L1,quarantine,pump house,85
+//! '''
+//! # sha256 = 9f86d081884c7d65...
+//! ```
+
+mod extras;
+mod read;
+mod rows;
+mod source;
+mod toml_text;
+mod write;
+
+pub use read::{read, text_of};
+pub use write::write;
+
+use crate::sheet::ColumnKind;
+use sha2::{Digest, Sha256};
+use std::fmt::Write;
+
+/// The format this version writes.
+pub const FORMAT: u64 = 1;
+
+/// The largest plan file.
+pub const MAX_BYTES: usize = 256 << 20;
+
+/// The most rows of a plan, all sheets together, without the built-in ones.
+pub const MAX_ROWS: usize = 2_000_000;
+
+/// How the last line begins.
+const SEAL: &str = "# sha256 = ";
+
+/// The checksum of a text, as it stands in the last line.
+fn checksum(text: &str) -> String {
+    let digest = Sha256::digest(text.as_bytes());
+    digest.iter().fold(String::new(), |mut out, byte| {
+        // Writing to a string cannot fail.
+        let _ = write!(out, "{byte:02x}");
+        out
+    })
+}
+
+/// The words of the kinds of column.
+const KINDS: [(ColumnKind, &str); 5] = [
+    (ColumnKind::Number, "number"),
+    (ColumnKind::Text, "text"),
+    (ColumnKind::Choice, "choice"),
+    (ColumnKind::Row, "row"),
+    (ColumnKind::Flag, "flag"),
+];
+
+#[cfg(test)]
+mod tests;

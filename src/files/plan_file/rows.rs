@@ -1,0 +1,409 @@
+//! The rows of one sheet: headings to columns, cells to values, whole columns into the plan.
+//!
+//! Nothing is dropped: unknown headings become own text columns, cells that cannot be read stay
+//! as they are and count as absent.
+
+use super::MAX_ROWS;
+use crate::files::own_column::text_column;
+use crate::files::table_text::TableText;
+use crate::plan::Edit;
+use crate::plan::Filling;
+use crate::plan::Plan;
+use crate::plan::read_entry;
+use crate::problem::Problem;
+use crate::sheet::ColumnKind;
+use crate::table::ABSENT;
+use crate::table::Column;
+use crate::table::MISSING;
+use crate::table::NamesWriter;
+use crate::table::SheetId;
+use crate::units::Unit;
+use crate::units::Units;
+use crate::units::read as read_quantity;
+use std::borrow::Cow;
+use std::sync::Arc;
+
+/// More wrong cells are counted, not listed.
+const MAX_LISTED: usize = 1000;
+
+/// What reading the blocks of a plan found so far.
+#[derive(Debug, Default)]
+pub(super) struct Reading {
+    n_rows: usize,
+    problems: Vec<Problem>,
+    n_wrong: usize,
+}
+
+impl Reading {
+    /// All problems, those that were not listed as one.
+    pub(super) fn finish(mut self) -> Vec<Problem> {
+        if self.n_wrong > MAX_LISTED {
+            let n_more = self.n_wrong - MAX_LISTED;
+            self.problems.push(Problem::new(
+                "more-cells",
+                format!("{n_more} more cells cannot be read"),
+            ));
+        }
+        self.problems
+    }
+
+    fn note(&mut self, line: usize, source: &str, problem: Problem) {
+        let problem = problem.within(format!("line {line}"), source);
+        self.problems.push(problem);
+    }
+
+    fn count_row(&mut self, line: usize) -> Result<(), Problem> {
+        self.n_rows += 1;
+        if self.n_rows <= MAX_ROWS {
+            return Ok(());
+        }
+        Err(
+            Problem::new("too-many-rows", "the plan has more than 2,000,000 rows")
+                .within(format!("line {line}"), "")
+                .help("split it into several plans"),
+        )
+    }
+}
+
+/// Reads a block into a sheet; `line` is where it begins in the file.
+pub(super) fn read(
+    plan: &mut Plan,
+    sheet: SheetId,
+    body: &str,
+    line: usize,
+    reading: &mut Reading,
+) -> Result<(), Problem> {
+    let mut block = Block {
+        plan,
+        sheet,
+        line,
+        reading,
+        builders: Vec::new(),
+        n_rows: 0,
+        failures: Vec::new(),
+        short: None,
+    };
+    let mut text = TableText::new(body, ',');
+    let mut cells = Vec::new();
+    let names = Arc::clone(block.plan.names());
+    let mut names = names.writer();
+    while let Some(at) = text.next_row(&mut cells) {
+        if cells.is_empty() {
+            continue;
+        }
+        let line = line + at.line - 1;
+        if at.open {
+            block.open_quote(line);
+        }
+        if block.builders.is_empty() {
+            block.headings(&cells, line)?;
+        } else {
+            block.row(&mut cells, line, &mut names)?;
+        }
+    }
+    drop(names);
+    block.finish()
+}
+
+/// A block while it is read.
+struct Block<'p> {
+    plan: &'p mut Plan,
+    sheet: SheetId,
+    line: usize,
+    reading: &'p mut Reading,
+    builders: Vec<Builder>,
+    n_rows: usize,
+    failures: Vec<Failure>,
+    /// Rows with fewer cells than headings: how many, and the line of the first.
+    short: Option<(usize, usize)>,
+}
+
+/// A cell that could not be read.
+struct Failure {
+    column: usize,
+    row: usize,
+    line: usize,
+    id: String,
+    text: String,
+}
+
+impl Block<'_> {
+    fn sheet_name(&self) -> String {
+        self.plan.def(self.sheet).name.clone()
+    }
+
+    fn open_quote(&mut self, line: usize) {
+        let problem = Problem::new(
+            "quote-open",
+            format!("a quote opened in `{}` is never closed", self.sheet_name()),
+        )
+        .help("close it where its cell ends; it took in all rows below");
+        self.reading.note(line, "", problem);
+    }
+
+    fn headings(&mut self, cells: &[Cow<'_, str>], line: usize) -> Result<(), Problem> {
+        for heading in cells {
+            let def = self.plan.def(self.sheet);
+            let known = def.column(heading).or_else(|| def.column(heading.trim()));
+            let free = |at: &usize| {
+                let taken = self.builders.iter().any(|builder| builder.column == *at);
+                self.plan.column(self.sheet, *at).entered() && !taken
+            };
+            let column = match known.filter(free) {
+                Some(column) => column,
+                None => self.own_column(heading, line)?,
+            };
+            self.builders
+                .push(Builder::new(self.plan, self.sheet, column));
+        }
+        Ok(())
+    }
+
+    /// Adds a text column for a heading that is none of ours, and says so.
+    fn own_column(&mut self, heading: &str, line: usize) -> Result<usize, Problem> {
+        let def = text_column(self.plan.def(self.sheet), heading);
+        let problem = Problem::new(
+            "unknown-key",
+            format!("`{}` has no entered column `{heading}`", self.sheet_name()),
+        );
+        let columns = self.plan.def(self.sheet).columns.iter();
+        let problem = problem
+            .did_you_mean(heading, columns.map(|column| column.name.as_str()))
+            .help(format!(
+                "its cells are kept as the text column `{}`",
+                def.name
+            ));
+        self.reading.note(line, heading, problem);
+        self.plan.apply(Edit::AddColumn {
+            sheet: self.sheet,
+            def,
+        })?;
+        Ok(self.plan.def(self.sheet).columns.len() - 1)
+    }
+
+    fn row(
+        &mut self,
+        cells: &mut Vec<Cow<'_, str>>,
+        line: usize,
+        names: &mut NamesWriter<'_>,
+    ) -> Result<(), Problem> {
+        self.reading.count_row(line)?;
+        while cells.len() > self.builders.len() && cells.last().is_some_and(|cell| cell.is_empty())
+        {
+            cells.pop();
+        }
+        while cells.len() > self.builders.len() {
+            let column = self.own_column("", line)?;
+            let mut builder = Builder::new(self.plan, self.sheet, column);
+            builder.values.resize(self.n_rows);
+            self.builders.push(builder);
+        }
+        if cells.len() < self.builders.len() {
+            let (n, first) = self.short.unwrap_or((0, line));
+            self.short = Some((n + 1, first));
+        }
+        for (at, builder) in self.builders.iter_mut().enumerate() {
+            let cell = cells.get(at).map_or("", |cell| cell.as_ref());
+            if !builder.push(cell, names) {
+                self.failures.push(Failure {
+                    column: builder.column,
+                    row: self.n_rows,
+                    line,
+                    id: String::new(),
+                    text: cell.to_owned(),
+                });
+            }
+        }
+        self.name_failures(cells);
+        self.n_rows += 1;
+        Ok(())
+    }
+
+    /// Gives the failures of this row its id.
+    fn name_failures(&mut self, cells: &[Cow<'_, str>]) {
+        let id = self.builders.iter().position(|builder| builder.column == 0);
+        let id = id.and_then(|at| cells.get(at));
+        let row = self.n_rows;
+        for failure in self.failures.iter_mut().rev() {
+            if failure.row != row {
+                break;
+            }
+            failure.id = id.map(|id| id.to_string()).unwrap_or_default();
+        }
+    }
+
+    fn finish(self) -> Result<(), Problem> {
+        let mut wrong = Vec::with_capacity(self.failures.len());
+        for failure in self.failures {
+            self.reading.n_wrong += 1;
+            if self.reading.n_wrong <= MAX_LISTED {
+                let problem = failure.problem(self.plan, self.sheet);
+                self.reading.note(failure.line, &failure.text, problem);
+            }
+            wrong.push((failure.column, failure.row, failure.text));
+        }
+        if let Some((n_short, line)) = self.short {
+            let sheet = &self.plan.def(self.sheet).name;
+            let problem = Problem::new(
+                "row-short",
+                format!("`{sheet}`: {n_short} rows have fewer cells than headings"),
+            )
+            .help(format!(
+                "the cells that are not there count as empty; the block begins on line {}",
+                self.line
+            ));
+            self.reading.note(line, "", problem);
+        }
+        let columns = self.builders.into_iter();
+        self.plan.fill(
+            self.sheet,
+            Filling {
+                n_rows: self.n_rows,
+                columns: columns
+                    .map(|builder| (builder.column, builder.values))
+                    .collect(),
+                wrong,
+            },
+        )
+    }
+}
+
+impl Failure {
+    fn problem(&self, plan: &Plan, sheet: SheetId) -> Problem {
+        let (sheet_name, column) = (&plan.def(sheet).name, &plan.column(sheet, self.column).name);
+        let why = read_entry(plan, sheet, self.column, &self.text)
+            .err()
+            .unwrap_or_else(|| Problem::new("cell-wrong", "this cell cannot be read"));
+        Problem {
+            message: format!("{sheet_name} `{}`, `{column}`: {}", self.id, why.message),
+            ..why
+        }
+    }
+}
+
+/// The values of one column while they are read.
+struct Builder {
+    column: usize,
+    kind: ColumnKind,
+    unit: Unit,
+    /// The words of a choice with their codes, filled as they come.
+    choices: Vec<(String, Option<u32>)>,
+    values: Column,
+    /// The text before this one with its code: neighbours are often equal.
+    last: (String, u32),
+}
+
+impl Builder {
+    fn new(plan: &Plan, sheet: SheetId, column: usize) -> Self {
+        let def = plan.column(sheet, column);
+        let unit = Units::builtin().unit(&def.unit);
+        Self {
+            column,
+            kind: def.kind,
+            unit: unit.unwrap_or_else(|_| Unit::none()),
+            choices: def
+                .choices
+                .iter()
+                .map(|word| (word.clone(), None))
+                .collect(),
+            values: match def.kind {
+                ColumnKind::Number => Column::Numbers(Vec::new()),
+                ColumnKind::Flag => Column::Flags(Vec::new()),
+                ColumnKind::Text | ColumnKind::Choice | ColumnKind::Row => {
+                    Column::Codes(Vec::new())
+                }
+            },
+            last: (String::new(), ABSENT),
+        }
+    }
+
+    /// Adds a cell; false where it cannot be read and counts as absent.
+    fn push(&mut self, text: &str, names: &mut NamesWriter<'_>) -> bool {
+        match self.kind {
+            ColumnKind::Number => {
+                let value = self.number(text);
+                self.push_number(value.unwrap_or(MISSING));
+                value.is_some()
+            }
+            ColumnKind::Text | ColumnKind::Row => {
+                let code = self.text(text, names);
+                self.push_code(code);
+                true
+            }
+            ColumnKind::Choice => {
+                let code = self.choice(text, names);
+                self.push_code(code.unwrap_or(ABSENT));
+                code.is_some()
+            }
+            ColumnKind::Flag => {
+                let n_rows = self.values.len() + 1;
+                self.values.resize(n_rows);
+                text.is_empty()
+            }
+        }
+    }
+
+    fn push_number(&mut self, value: f64) {
+        if let Column::Numbers(values) = &mut self.values {
+            values.push(value);
+        }
+    }
+
+    fn push_code(&mut self, code: u32) {
+        if let Column::Codes(codes) = &mut self.values {
+            codes.push(code);
+        }
+    }
+
+    /// The number of a cell, missing for an empty one; `None` where it cannot be read.
+    fn number(&self, text: &str) -> Option<f64> {
+        if text.is_empty() {
+            return Some(MISSING);
+        }
+        if let Some(value) = bare_number(text) {
+            return Some(self.unit.to_base(value)).filter(|value| value.is_finite());
+        }
+        if text.trim().is_empty() {
+            return Some(MISSING);
+        }
+        read_quantity(text, &self.unit).ok()
+    }
+
+    /// The code of a text, spaces and all: what was saved comes back.
+    fn text(&mut self, text: &str, names: &mut NamesWriter<'_>) -> u32 {
+        if text.is_empty() {
+            return ABSENT;
+        }
+        if self.last.0 != text {
+            self.last.0.clear();
+            self.last.0.push_str(text);
+            self.last.1 = names.code(text);
+        }
+        self.last.1
+    }
+
+    /// The code of a choice in any case, absent for an empty cell; `None` for another word.
+    fn choice(&mut self, text: &str, names: &mut NamesWriter<'_>) -> Option<u32> {
+        let trimmed = text.trim();
+        if trimmed.is_empty() {
+            return Some(ABSENT);
+        }
+        let exact = self.choices.iter().position(|(word, _)| word == trimmed);
+        let at = exact.or_else(|| {
+            let lower = trimmed.to_lowercase();
+            let mut words = self.choices.iter();
+            words.position(|(word, _)| word.to_lowercase() == lower)
+        })?;
+        let (word, code) = &mut self.choices[at];
+        Some(*code.get_or_insert_with(|| names.code(word)))
+    }
+}
+
+/// A number that stands alone in its plainest form, read without looking for a unit.
+fn bare_number(text: &str) -> Option<f64> {
+    let plain = |byte: u8| matches!(byte, b'0'..=b'9' | b'.' | b'-' | b'+' | b'e' | b'E');
+    if !text.bytes().all(plain) {
+        return None;
+    }
+    text.parse().ok()
+}

@@ -1,0 +1,292 @@
+//! A plan as the text of its file: the same plan gives the same bytes.
+//!
+//! Only text out; `save.rs` brings it to disk.
+
+use super::extras::{self, TOP};
+use super::toml_text::{block, key, quoted};
+use super::{FORMAT, KINDS, SEAL, checksum};
+use crate::files::table_text::push_row;
+use crate::plan::Entry;
+use crate::plan::Plan;
+use crate::problem::Severity;
+use crate::sheet::CheckDef;
+use crate::sheet::ColumnDef;
+use crate::table::Column;
+use crate::table::NamesView;
+use crate::table::RowId;
+use crate::table::SheetId;
+use crate::units::Unit;
+use crate::units::Units;
+use crate::units::exact;
+use crate::units::split_quantity;
+use std::borrow::Cow;
+use std::fmt::Write;
+
+/// The whole file.
+pub fn write(plan: &Plan) -> String {
+    let mut out = format!("portledger = {FORMAT}\n");
+    if !plan.title.is_empty() {
+        pair(&mut out, "title", &plan.title);
+    }
+    extras::push_lines(&mut out, plan, TOP);
+    assumptions(&mut out, plan);
+    severities(&mut out, plan);
+    own_columns(&mut out, plan);
+    formulas(&mut out, plan);
+    own_checks(&mut out, plan);
+    rows(&mut out, plan);
+    let seal = checksum(&out);
+    let _ = writeln!(out, "{SEAL}{seal}");
+    out
+}
+
+fn pair(out: &mut String, name: &str, text: &str) {
+    // Writing to a string cannot fail, here and below.
+    let _ = writeln!(out, "{name} = {}", quoted(text));
+}
+
+fn pair_if_given(out: &mut String, name: &str, text: &str) {
+    if !text.is_empty() {
+        pair(out, name, text);
+    }
+}
+
+fn assumptions(out: &mut String, plan: &Plan) {
+    let own = plan.assumptions().iter().filter(|known| known.own);
+    let mut lines = String::new();
+    for assumption in own {
+        let name = &assumption.def.name;
+        let value = with_symbol(
+            assumption.entry.text(&assumption.unit, plan.names()),
+            assumption,
+        );
+        let _ = writeln!(
+            lines,
+            "{} = {{ value = {}, source = {}{} }}",
+            key(name),
+            quoted(&value),
+            quoted(&assumption.source),
+            extras::parts(plan, &format!("assumptions {name}")),
+        );
+    }
+    extras::push_lines(&mut lines, plan, "assumptions");
+    table(out, "assumptions", &lines);
+}
+
+/// A bare number with its unit, so that a person can read it.
+fn with_symbol(text: String, assumption: &crate::plan::Assumption) -> String {
+    let symbol = &assumption.unit.symbol;
+    let is_number = matches!(assumption.entry, Entry::Number(_));
+    let is_bare = split_quantity(&text).is_some_and(|(_, rest)| rest.is_empty());
+    if is_number && is_bare && !symbol.is_empty() {
+        format!("{text} {symbol}")
+    } else {
+        text
+    }
+}
+
+fn table(out: &mut String, name: &str, lines: &str) {
+    if !lines.is_empty() {
+        let _ = write!(out, "\n[{name}]\n{lines}");
+    }
+}
+
+fn severities(out: &mut String, plan: &Plan) {
+    let mut lines = String::new();
+    for (check, severity) in &plan.severities {
+        let word = severity.map_or("off", Severity::word);
+        pair(&mut lines, &key(check), word);
+    }
+    for ((table, name), value) in &plan.extras {
+        if table == "severities" && !plan.severities.contains_key(name) {
+            let _ = writeln!(lines, "{} = {value}", key(name));
+        }
+    }
+    table(out, "severities", &lines);
+}
+
+fn own_columns(out: &mut String, plan: &Plan) {
+    for (sheet, column) in places(plan) {
+        if plan.is_own(sheet, column) {
+            own_column(out, plan, &plan.def(sheet).name, plan.column(sheet, column));
+        }
+    }
+    extras::push_elements(out, plan, "column");
+}
+
+/// All columns of all sheets.
+fn places(plan: &Plan) -> impl Iterator<Item = (SheetId, usize)> {
+    sheets(plan).flat_map(|sheet| (0..plan.def(sheet).columns.len()).map(move |at| (sheet, at)))
+}
+
+fn sheets(plan: &Plan) -> impl Iterator<Item = SheetId> {
+    (0..plan.schema().len()).filter_map(|at| u16::try_from(at).ok().map(SheetId))
+}
+
+fn own_column(out: &mut String, plan: &Plan, sheet: &str, def: &ColumnDef) {
+    out.push_str("\n[[column]]\n");
+    pair(out, "sheet", sheet);
+    pair(out, "name", &def.name);
+    pair(out, "title", &def.title);
+    let kind = KINDS.iter().find(|(kind, _)| *kind == def.kind);
+    pair(out, "kind", kind.map_or("text", |(_, word)| word));
+    pair_if_given(out, "doc", &def.doc);
+    pair_if_given(out, "unit", &def.unit);
+    if !def.choices.is_empty() {
+        let choices: Vec<String> = def.choices.iter().map(|word| quoted(word)).collect();
+        let _ = writeln!(out, "choices = [{}]", choices.join(", "));
+    }
+    for (name, text) in [("to", &def.to), ("formula", &def.formula)] {
+        if let Some(text) = text {
+            pair(out, name, text);
+        }
+    }
+    if let Some(decimals) = def.decimals {
+        let _ = writeln!(out, "decimals = {decimals}");
+    }
+    pair_if_given(out, "source", &def.source);
+    if def.quiet {
+        out.push_str("quiet = true\n");
+    }
+    extras::push_lines(out, plan, &format!("column {sheet}.{}", def.name));
+}
+
+fn formulas(out: &mut String, plan: &Plan) {
+    for (sheet, column) in places(plan) {
+        let Some(formula) = plan.overridden(sheet, column) else {
+            continue;
+        };
+        let (sheet, column) = (&plan.def(sheet).name, &plan.column(sheet, column).name);
+        out.push_str("\n[[formula]]\n");
+        pair(out, "sheet", sheet);
+        pair(out, "column", column);
+        pair(out, "formula", formula);
+        extras::push_lines(out, plan, &format!("formula {sheet}.{column}"));
+    }
+    extras::push_elements(out, plan, "formula");
+}
+
+fn own_checks(out: &mut String, plan: &Plan) {
+    for (sheet, check) in &plan.own_checks {
+        own_check(out, plan, sheet, check);
+    }
+    extras::push_elements(out, plan, "check");
+}
+
+fn own_check(out: &mut String, plan: &Plan, sheet: &str, check: &CheckDef) {
+    out.push_str("\n[[check]]\n");
+    pair(out, "sheet", sheet);
+    pair(out, "name", &check.name);
+    pair_if_given(out, "doc", &check.doc);
+    pair_if_given(out, "source", &check.source);
+    extras::push_lines(out, plan, &format!("check {sheet}.{}", check.name));
+    for case in &check.cases {
+        out.push_str("[[check.case]]\n");
+        pair(out, "when", &case.when);
+        pair(out, "severity", case.severity.word());
+        pair(out, "say", &case.say);
+        pair(out, "advise", &case.advise);
+    }
+}
+
+fn rows(out: &mut String, plan: &Plan) {
+    let mut lines = String::new();
+    for sheet in sheets(plan) {
+        let own: Vec<RowId> = own_rows(plan, sheet);
+        if !own.is_empty() {
+            let text = sheet_text(plan, sheet, &own);
+            let _ = writeln!(lines, "{} = {}", key(&plan.def(sheet).name), block(&text));
+        }
+    }
+    extras::push_lines(&mut lines, plan, "rows");
+    table(out, "rows", &lines);
+}
+
+/// The rows a person made, in the order shown.
+fn own_rows(plan: &Plan, sheet: SheetId) -> Vec<RowId> {
+    let rows = plan.rows(sheet);
+    let own = rows.order().iter().filter(|row| !rows.is_builtin(**row));
+    own.copied().collect()
+}
+
+/// Headings and rows; columns without any value are left out, except the id.
+fn sheet_text(plan: &Plan, sheet: SheetId, own: &[RowId]) -> String {
+    let view = plan.names().view();
+    let given = |at: &usize| *at == 0 || own.iter().any(|row| is_given(plan, sheet, *at, *row));
+    let mut writers: Vec<CellWriter<'_>> = plan
+        .entered(sheet)
+        .filter(given)
+        .map(|at| CellWriter::new(plan, sheet, at, &view))
+        .collect();
+    let mut out = String::new();
+    let names = writers
+        .iter()
+        .map(|writer| plan.column(sheet, writer.at).name.as_str());
+    push_row(&mut out, names.map(Cow::Borrowed));
+    for row in own {
+        push_row(&mut out, writers.iter_mut().map(|writer| writer.text(*row)));
+    }
+    out
+}
+
+fn is_given(plan: &Plan, sheet: SheetId, column: usize, row: RowId) -> bool {
+    match plan.entry(sheet, column, row) {
+        Entry::Empty => false,
+        Entry::Number(_) => true,
+        // The empty text is no text.
+        Entry::Text(code) => !plan.names().view().text(code).is_empty(),
+        Entry::Wrong(text) => !text.is_empty(),
+    }
+}
+
+/// Writes the cells of one column.
+struct CellWriter<'p> {
+    plan: &'p Plan,
+    sheet: SheetId,
+    at: usize,
+    has_wrong: bool,
+    unit: Unit,
+    view: &'p NamesView<'p>,
+    /// The number before this one with its text: neighbours are often equal.
+    last: (u64, String),
+}
+
+impl<'p> CellWriter<'p> {
+    fn new(plan: &'p Plan, sheet: SheetId, at: usize, view: &'p NamesView<'p>) -> Self {
+        let unit = Units::builtin().unit(&plan.column(sheet, at).unit);
+        let mut wrong = plan.rows(sheet).wrong().keys();
+        Self {
+            plan,
+            sheet,
+            at,
+            has_wrong: wrong.any(|(column, _)| *column == at),
+            unit: unit.unwrap_or_else(|_| Unit::none()),
+            view,
+            last: (f64::NAN.to_bits(), String::new()),
+        }
+    }
+
+    fn text(&mut self, row: RowId) -> Cow<'p, str> {
+        let rows = self.plan.rows(self.sheet);
+        if self.has_wrong
+            && let Some(text) = rows.wrong().get(&(self.at, row))
+        {
+            return Cow::Borrowed(text);
+        }
+        match rows.column(self.at) {
+            Column::Numbers(values) => Cow::Owned(self.number(values[row.at()])),
+            Column::Codes(codes) => Cow::Borrowed(self.view.text(codes[row.at()])),
+            Column::Flags(_) => Cow::Borrowed(""),
+        }
+    }
+
+    fn number(&mut self, value: f64) -> String {
+        if value.is_nan() {
+            return String::new();
+        }
+        if self.last.0 != value.to_bits() {
+            self.last = (value.to_bits(), exact(value, &self.unit));
+        }
+        self.last.1.clone()
+    }
+}

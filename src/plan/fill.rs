@@ -1,0 +1,89 @@
+//! Many rows put under a sheet at once, for reading files.
+//!
+//! Not an edit: there is nothing to take back while a plan is being opened.
+
+use super::{Plan, empty_column};
+use crate::problem::Problem;
+use crate::table::ABSENT;
+use crate::table::Column;
+use crate::table::RowId;
+use crate::table::SheetId;
+use std::mem::discriminant;
+
+/// New rows by column; columns that are not listed stay empty.
+#[derive(Debug, Default)]
+pub struct Filling {
+    /// How many rows.
+    pub n_rows: usize,
+    /// Position of a column with its values, one a row; texts as codes of the plan's names.
+    pub columns: Vec<(usize, Column)>,
+    /// Texts that could not be read: column, row among the new ones, text.
+    pub wrong: Vec<(usize, usize, String)>,
+}
+
+impl Plan {
+    /// Adds rows at the end of a sheet, whole or not at all.
+    ///
+    /// # Errors
+    /// A column that is not entered or holds another kind of value, values that are not one a
+    /// row, or more rows than there are numbers for.
+    pub fn fill(&mut self, sheet: SheetId, filling: Filling) -> Result<(), Problem> {
+        for (column, values) in &filling.columns {
+            self.must_be_entered(sheet, *column)?;
+            let kind = discriminant(&empty_column(self.column(sheet, *column)));
+            if kind != discriminant(values) || values.len() != filling.n_rows {
+                return Err(misfit(&self.column(sheet, *column).name));
+            }
+        }
+        for (column, row, text) in &filling.wrong {
+            self.must_be_entered(sheet, *column)?;
+            if *row >= filling.n_rows {
+                return Err(misfit(text));
+            }
+        }
+        self.sheets[sheet.at()].fill(filling)
+    }
+}
+
+impl super::Rows {
+    fn fill(&mut self, filling: Filling) -> Result<(), Problem> {
+        let first = self.rank.len();
+        let n_after = u32::try_from(first + filling.n_rows)
+            .ok()
+            .filter(|n| *n < ABSENT)
+            .ok_or_else(|| Problem::new("too-many-rows", "there are too many rows"))?;
+        for (column, values) in filling.columns {
+            append(&mut self.cells[column], values);
+        }
+        for column in &mut self.cells {
+            column.resize(n_after as usize);
+        }
+        let place = |row: usize| RowId(u32::try_from(first + row).unwrap_or(ABSENT));
+        for row in 0..filling.n_rows {
+            self.rank
+                .push(u32::try_from(self.order.len()).unwrap_or(ABSENT));
+            self.order.push(place(row));
+        }
+        for (column, row, text) in filling.wrong {
+            self.wrong.insert((column, place(row)), text);
+        }
+        Ok(())
+    }
+}
+
+/// Puts values behind those of a column of the same kind.
+fn append(column: &mut Column, values: Column) {
+    match (column, values) {
+        (Column::Numbers(all), Column::Numbers(new)) => all.extend(new),
+        (Column::Flags(all), Column::Flags(new)) => all.extend(new),
+        (Column::Codes(all), Column::Codes(new)) => all.extend(new),
+        (Column::Numbers(_) | Column::Flags(_) | Column::Codes(_), _) => {}
+    }
+}
+
+fn misfit(name: &str) -> Problem {
+    Problem::new(
+        "filling-misfit",
+        format!("the values for `{name}` do not fit its rows"),
+    )
+}
