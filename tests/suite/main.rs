@@ -1,3 +1,6 @@
 //! One test binary; each module is a subject.
 
 mod builtin;
+
+mod story;
+mod worked;
