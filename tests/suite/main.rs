@@ -3,6 +3,7 @@
 mod boundaries;
 mod builtin;
 mod checks;
+mod engine;
 
 mod story;
 mod worked;

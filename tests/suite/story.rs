@@ -105,15 +105,16 @@ impl Story {
             .plan
             .apply(edit)
             .expect("an edit of rows that are there");
-        if let Some(engine) = &mut self.engine
-            && !engine.update(&self.plan, &change.touched)
-        {
-            self.engine = None;
-        }
-        if change.touched.contains(&Touched::Schema) {
+        if !self.follow(&change.touched) {
             self.engine = None;
         }
         change
+    }
+
+    /// Brings the columns up to date; false when that takes a new engine.
+    pub fn follow(&mut self, touched: &[Touched]) -> bool {
+        let engine = self.engine.as_mut();
+        engine.is_none_or(|engine| engine.update(&self.plan, touched))
     }
 
     /// Computes what is not computed yet.
