@@ -1,3 +1,9 @@
 //! One test binary; each module is a subject.
 
+mod boundaries;
 mod builtin;
+mod checks;
+mod engine;
+
+mod story;
+mod worked;
