@@ -268,10 +268,10 @@ fn a_new_formula_needs_a_new_engine() {
 fn row(story: &Story, sheet: &str, cells: &[(&str, &str)]) -> Edit {
     let sheet = story.sheet(sheet);
     let typed = cells.iter().map(|(column, text)| {
-        let column = story.plan().def(sheet).column(column).unwrap();
+        let column = story.plan().def(sheet).column(column).expect("a column");
         (
             column,
-            read_entry(story.plan(), sheet, column, text).unwrap(),
+            read_entry(story.plan(), sheet, column, text).expect("an entry"),
         )
     });
     Edit::AddRows {
@@ -320,5 +320,26 @@ fn a_link_that_is_moved_and_removed_in_one_step_leaves_its_first_switch() {
         },
     ]));
     assert_eq!(story.number("switches", "North hall", "uplinks", ""), 0.0);
+    assert_eq!(story.number("switches", "South hall", "uplinks", ""), 1.0);
+}
+
+#[test]
+fn a_link_that_is_taken_out_and_put_elsewhere_in_one_step_counts_once() {
+    let mut story = campus();
+    let (sheet, row) = (story.sheet("links"), story.row_of("links", "L2"));
+    story.apply(Edit::Group(vec![
+        Edit::RemoveRows {
+            sheet,
+            rows: vec![row],
+        },
+        Edit::RestoreRows {
+            sheet,
+            rows: vec![(0, row)],
+        },
+    ]));
+    assert_eq!(
+        story.number("switches", "Pump house", "lower_links", ""),
+        2.0
+    );
     assert_eq!(story.number("switches", "South hall", "uplinks", ""), 1.0);
 }
