@@ -72,10 +72,10 @@ impl Groups {
         }
         if to != ABSENT {
             let rows = self.edit(to);
+            // One step may remove other rows of the group, and put this one elsewhere in it.
+            rows.retain(|known| *known != row && rank[*known as usize] != ABSENT);
             let at = rows.partition_point(|known| rank[*known as usize] < rank[row as usize]);
-            if rows.get(at) != Some(&row) {
-                rows.insert(at, row);
-            }
+            rows.insert(at, row);
         }
     }
 

@@ -198,6 +198,7 @@ impl Engine {
     pub(super) fn follow(&mut self, plan: &Plan, touched: &[Touched]) {
         self.trace.clear();
         let mut start = Start::default();
+        self.make_room_for(plan, touched);
         for part in touched {
             self.note(plan, part, &mut start);
         }
@@ -253,9 +254,10 @@ impl Engine {
             for row in rows {
                 let now = self.resolve_one(plan, column, row.at());
                 let before = std::mem::replace(&mut self.resolved[column.at()][row.at()], now);
-                if plan.rows(sheet).is_live(*row) {
-                    self.shift(plan, column, *row, before, now, start);
-                }
+                // A row that one step changed and removed is still in its first group.
+                let live = plan.rows(sheet).is_live(*row);
+                let group = if live { now } else { ABSENT };
+                self.shift(plan, column, *row, before, group, start);
             }
         }
         start.dirty.entry(column).or_default().add(&numbers);
@@ -291,17 +293,13 @@ impl Engine {
     }
 
     fn note_rows(&mut self, plan: &Plan, sheet: SheetId, rows: &[RowId], start: &mut Start) {
-        let n_rows = plan.rows(sheet).n_stored();
         let numbers: Vec<u32> = rows.iter().map(|row| row.0).collect();
         for at in 0..self.graph.nodes.len() {
             let column = column_id(at);
             let node = &self.graph.nodes[at];
-            if node.sheet == sheet {
-                self.make_room(plan, column, n_rows);
-                if self.graph.nodes[at].is_entered() {
-                    start.dirty.entry(column).or_default().add(&numbers);
-                    self.regroup_rows(plan, column, rows, start);
-                }
+            if node.sheet == sheet && node.is_entered() {
+                start.dirty.entry(column).or_default().add(&numbers);
+                self.regroup_rows(plan, column, rows, start);
             }
             if self.graph.nodes[at].ty == Ty::Row(sheet) && self.groups[at].is_some() {
                 self.build_groups(plan, column);
@@ -314,6 +312,24 @@ impl Engine {
             .extend_from_slice(&numbers);
         if self.is_pointed_to(sheet) {
             self.note_ids(plan, sheet, start);
+        }
+    }
+
+    /// Grows the columns of all sheets that got rows.
+    ///
+    /// First of all, because a step of several parts is noted part by part against the plan as
+    /// all of them left it.
+    fn make_room_for(&mut self, plan: &Plan, touched: &[Touched]) {
+        for part in touched {
+            let Touched::Rows(sheet, _) = part else {
+                continue;
+            };
+            let n_rows = plan.rows(*sheet).n_stored();
+            for at in 0..self.graph.nodes.len() {
+                if self.graph.nodes[at].sheet == *sheet {
+                    self.make_room(plan, column_id(at), n_rows);
+                }
+            }
         }
     }
 

@@ -1,7 +1,7 @@
 //! What an edit costs: which columns it reaches, where it stops, and what a missing value does.
 
 use super::story::Story;
-use portledger::plan::Edit;
+use portledger::plan::{Edit, read_entry};
 use portledger::table::Cell;
 
 /// Three halls; `L1` goes up from the north hall, `A1` and `A2` are access links of two halls.
@@ -262,4 +262,84 @@ fn a_new_formula_needs_a_new_engine() {
     let mut old = campus().told();
     assert!(!old.follow(&change.touched));
     assert_eq!(story.told().number("links", "L1", "headroom", "m"), 190.0);
+}
+
+/// A row of typed cells for a sheet of a story.
+fn row(story: &Story, sheet: &str, cells: &[(&str, &str)]) -> Edit {
+    let sheet = story.sheet(sheet);
+    let typed = cells.iter().map(|(column, text)| {
+        let column = story.plan().def(sheet).column(column).expect("a column");
+        (
+            column,
+            read_entry(story.plan(), sheet, column, text).expect("an entry"),
+        )
+    });
+    Edit::AddRows {
+        sheet,
+        at: 0,
+        rows: vec![typed.collect()],
+    }
+}
+
+#[test]
+fn a_switch_and_its_link_may_come_in_one_step() {
+    let mut story = campus();
+    let switch = row(&story, "switches", &[("id", "Ray pool")]);
+    let link = row(
+        &story,
+        "links",
+        &[
+            ("id", "L3"),
+            ("from", "Ray pool"),
+            ("role", "uplink"),
+            ("speed", "10 Gb/s"),
+        ],
+    );
+    let capacity = |story: &Story| story.number("switches", "Ray pool", "uplink_capacity", "Gb/s");
+    let change = story.apply(Edit::Group(vec![switch, link]));
+    assert_eq!(capacity(&story), 10.0);
+    let again = story.apply(change.inverse);
+    story.apply(again.inverse);
+    assert_eq!(capacity(&story), 10.0);
+}
+
+#[test]
+fn a_link_that_is_moved_and_removed_in_one_step_leaves_its_first_switch() {
+    let mut story = campus();
+    let (links, row) = (story.sheet("links"), story.row_of("links", "L1"));
+    let column = story.plan().def(links).column("from").unwrap();
+    let south = read_entry(story.plan(), links, column, "South hall").unwrap();
+    story.apply(Edit::Group(vec![
+        Edit::SetCells {
+            sheet: links,
+            cells: vec![((column, row), south)],
+        },
+        Edit::RemoveRows {
+            sheet: links,
+            rows: vec![row],
+        },
+    ]));
+    assert_eq!(story.number("switches", "North hall", "uplinks", ""), 0.0);
+    assert_eq!(story.number("switches", "South hall", "uplinks", ""), 1.0);
+}
+
+#[test]
+fn a_link_that_is_taken_out_and_put_elsewhere_in_one_step_counts_once() {
+    let mut story = campus();
+    let (sheet, row) = (story.sheet("links"), story.row_of("links", "L2"));
+    story.apply(Edit::Group(vec![
+        Edit::RemoveRows {
+            sheet,
+            rows: vec![row],
+        },
+        Edit::RestoreRows {
+            sheet,
+            rows: vec![(0, row)],
+        },
+    ]));
+    assert_eq!(
+        story.number("switches", "Pump house", "lower_links", ""),
+        2.0
+    );
+    assert_eq!(story.number("switches", "South hall", "uplinks", ""), 1.0);
 }

@@ -4,6 +4,8 @@ mod boundaries;
 mod builtin;
 mod checks;
 mod engine;
+mod floors;
+mod properties;
 
 mod story;
 mod worked;

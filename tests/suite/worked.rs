@@ -610,12 +610,8 @@ const HOW: &[(&[&str], &str, How)] = &[
         Formula("next_down({line_rates} / ({frame_size} + {overhead_preamble_and_gap}), 1 Hz)"),
     ),
     // Textbooks on switches that take in whole frames.
-    (
-        &["SF-01", "SF-02"],
-        "total",
-        Plan(|case, _| through_switches(case)),
-    ),
-    (&["SF-09"], "total", Plan(|case, at| over_hops(case, at))),
+    (&["SF-01", "SF-02"], "total", Plan(through_switches)),
+    (&["SF-09"], "total", Plan(over_hops)),
     // Textbooks and memos on levels.
     (&["UN-01"], "input", Formula("to_dbm({launch_power})")),
     (
@@ -810,7 +806,7 @@ fn serialization(case: &Example, at: usize) -> Cell {
 }
 
 /// A chain of links over 2 km of 5 ns/m, which is 10 µs each, and switches that add nothing.
-fn through_switches(case: &Example) -> Cell {
+fn through_switches(case: &Example, _: usize) -> Cell {
     assert_eq!(case.input("propagation_per_link", 0), "10 µs");
     chain(case, case.count("links"), "2 km")
 }
