@@ -1,3 +1,4 @@
 //! One test binary; each module is a subject.
 
 mod builtin;
+mod demo;
