@@ -17,6 +17,7 @@
 //! cli       the command line
 //! ```
 
+pub mod cli;
 pub mod desk;
 pub mod engine;
 pub mod files;

@@ -7,6 +7,7 @@ use super::Plan;
 use crate::problem::Problem;
 use crate::sheet::ColumnKind;
 use crate::table::Names;
+use crate::table::ParamId;
 use crate::table::SheetId;
 use crate::units::Unit;
 use crate::units::Units;
@@ -39,6 +40,20 @@ pub fn read_entry(
     let def = plan.column(sheet, column);
     let unit = Units::builtin().unit(&def.unit)?;
     read_value(text, def.kind, &unit, &def.choices, plan.names())
+}
+
+/// Reads typed text for an assumption.
+///
+/// # Errors
+/// A number that cannot be read, or a wrong unit.
+pub fn read_assumption(plan: &Plan, param: ParamId, text: &str) -> Result<Entry, Problem> {
+    let assumption = &plan.assumptions()[param.at()];
+    let kind = if assumption.def.text {
+        ColumnKind::Text
+    } else {
+        ColumnKind::Number
+    };
+    read_value(text, kind, &assumption.unit, &[], plan.names())
 }
 
 /// Reads typed text for a kind of value.

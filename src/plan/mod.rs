@@ -8,7 +8,7 @@ mod entry;
 mod fill;
 
 pub use edit::{Change, Edit, Place, Touched};
-pub use entry::{Entry, read_entry};
+pub use entry::{Entry, read_assumption, read_entry};
 pub use fill::Filling;
 
 use crate::problem::Problem;

@@ -153,7 +153,7 @@ impl Units {
         if text.is_empty() {
             return Ok(Unit::none());
         }
-        if let Ok(unit) = self.single(text) {
+        if let Some(unit) = self.exact.get(text) {
             return Ok(unit.clone());
         }
         if !text.contains(['/', '·', '^', '*']) {

@@ -1,4 +1,10 @@
 //! One test binary; each module is a subject.
 
+mod boundaries;
 mod builtin;
+mod checks;
 mod demo;
+mod engine;
+
+mod story;
+mod worked;

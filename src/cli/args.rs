@@ -1,0 +1,188 @@
+//! What may be typed: one record a command, from which help, completions and manual are made.
+//!
+//! Only the forms of the arguments; what a command does is in a file of its own.
+
+use clap::{Args, Parser, Subcommand, ValueEnum};
+use clap_complete::Shell;
+use std::path::PathBuf;
+
+/// A port-planning ledger: links, loss, margin, latency and uplink ratios by unit-checked formulas.
+#[derive(Debug, Parser)]
+#[command(
+    name = "portledger",
+    version,
+    args_conflicts_with_subcommands = true,
+    after_help = "Without a command: the findings and the links of PLAN, or of the built-in demo plan.\n\
+                  Never look into a fibre or port. Local codes and licensed practice rule."
+)]
+pub struct Line {
+    /// The plan to look at; without it, the built-in demo plan.
+    pub plan: Option<PathBuf>,
+    /// What to do.
+    #[command(subcommand)]
+    pub command: Option<Command>,
+    /// How data is written.
+    #[arg(
+        long = "as",
+        value_enum,
+        global = true,
+        default_value = "table",
+        value_name = "FORM"
+    )]
+    pub form: Form,
+}
+
+/// How data is written.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Form {
+    /// Aligned columns for a person.
+    Table,
+    /// RFC 4180, exact values, units in the heading.
+    Csv,
+    /// Exact values, for programs.
+    Json,
+}
+
+/// A command.
+#[derive(Debug, Subcommand)]
+pub enum Command {
+    /// Says what the checks find, worst first; exit 1 where a stop is found.
+    #[command(after_help = "Example: portledger check examples/aquarium.plan")]
+    Check {
+        /// The plan.
+        plan: PathBuf,
+    },
+    /// Shows a sheet with its computed columns.
+    #[command(
+        after_help = "Example: portledger show examples/aquarium.plan links --columns id,length,margin,verdict --where 'margin < 1 dB'"
+    )]
+    Show(Show),
+    /// Explains one cell: formula, numbers, and where each of them comes from.
+    #[command(after_help = "Example: portledger why examples/aquarium.plan links UP1 margin")]
+    Why {
+        /// The plan.
+        plan: PathBuf,
+        /// The sheet, e.g. links.
+        sheet: String,
+        /// The id of the row.
+        row: String,
+        /// The column, e.g. margin.
+        column: String,
+    },
+    /// Computes one formula.
+    #[command(after_help = "Example: portledger calc '10 km * 0.35 dB/km + 2 * 0.5 dB'")]
+    Calc(Calc),
+    /// Writes one cell, in any unit, and saves; says what changed.
+    #[command(
+        after_help = "Examples: portledger set my.plan links UP1 length '250 ft'\n          \
+                            portledger set my.plan assume reserve value '0.3 dB'\n          \
+                            portledger set my.plan links --formula margin 'loss_limit - loss - 0.2 dB'"
+    )]
+    Set(Set),
+    /// Makes a new plan, empty or from a table.
+    #[command(
+        after_help = "Example: portledger new my.plan --from cables.csv --map 'Cable Len=length:ft'"
+    )]
+    New(New),
+    /// Lists the built-in tables, or shows one with its sources.
+    #[command(after_help = "Example: portledger tables channels")]
+    Tables {
+        /// The table.
+        name: Option<String>,
+    },
+    /// Lists the functions of the formula language, or explains one.
+    #[command(after_help = "Example: portledger functions attenuation_at")]
+    Functions {
+        /// The function.
+        name: Option<String>,
+    },
+    /// Writes completions for a shell.
+    #[command(after_help = "Example: portledger completions bash")]
+    Completions {
+        /// The shell.
+        shell: Shell,
+    },
+    /// Writes the manual page.
+    #[command(after_help = "Example: portledger manual | man -l -")]
+    Manual,
+}
+
+/// Arguments of `show`.
+#[derive(Debug, Args)]
+pub struct Show {
+    /// The plan.
+    pub plan: PathBuf,
+    /// The sheet, e.g. links or switches.
+    pub sheet: String,
+    /// Only these columns, with commas between.
+    #[arg(long, value_delimiter = ',', value_name = "NAMES")]
+    pub columns: Vec<String>,
+    /// Only rows where this formula says yes.
+    #[arg(long = "where", value_name = "FORMULA")]
+    pub condition: Option<String>,
+    /// All columns, the quiet ones too.
+    #[arg(long)]
+    pub all: bool,
+}
+
+/// Arguments of `calc`.
+#[derive(Debug, Args)]
+pub struct Calc {
+    /// The formula.
+    #[arg(allow_hyphen_values = true)]
+    pub formula: String,
+    /// The unit of the result.
+    #[arg(long = "in", value_name = "UNIT")]
+    pub unit: Option<String>,
+    /// A plan whose assumptions and rows the formula may use.
+    #[arg(long)]
+    pub plan: Option<PathBuf>,
+    /// A sheet whose columns it may use.
+    #[arg(long, requires = "row", requires = "plan")]
+    pub sheet: Option<String>,
+    /// The row of that sheet.
+    #[arg(long, requires = "sheet")]
+    pub row: Option<String>,
+}
+
+/// Arguments of `set`.
+#[derive(Debug, Args)]
+pub struct Set {
+    /// The plan.
+    pub plan: PathBuf,
+    /// The sheet, or `assume`.
+    pub sheet: String,
+    /// The id of the row, or the name of the assumption; with --formula, the column.
+    pub row: String,
+    /// The column; with --formula, the formula.
+    #[arg(allow_hyphen_values = true)]
+    pub column: String,
+    /// The value; empty clears the cell.
+    #[arg(allow_hyphen_values = true, required_unless_present = "formula")]
+    pub value: Option<String>,
+    /// Adds the row when it is not there.
+    #[arg(long)]
+    pub add: bool,
+    /// Puts a formula in place of a column's own; an empty one puts the built-in one back.
+    #[arg(long)]
+    pub formula: bool,
+}
+
+/// Arguments of `new`.
+#[derive(Debug, Args)]
+pub struct New {
+    /// The plan to make; an existing file is never overwritten.
+    pub plan: PathBuf,
+    /// The title of the plan.
+    #[arg(long, default_value = "")]
+    pub title: String,
+    /// A table of links to start from.
+    #[arg(long, value_name = "FILE")]
+    pub from: Option<PathBuf>,
+    /// Says what a heading of the table means: HEADING=column or HEADING=column:unit.
+    #[arg(long, value_name = "HEADING=COLUMN")]
+    pub map: Vec<String>,
+    /// Only says what would be read.
+    #[arg(long)]
+    pub dry_run: bool,
+}

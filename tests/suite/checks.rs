@@ -1,0 +1,542 @@
+//! Every case of every check: a plan that it objects to, and a plan just inside that it lets be.
+//!
+//! Both are one quiet plan with a few cells changed.
+
+use super::story::Story;
+use portledger::problem::Severity;
+use portledger::table::Cell;
+use portledger::trade::judged;
+
+/// A cell that is typed anew: sheet, row, column, text.
+type Change = (&'static str, &'static str, &'static str, &'static str);
+
+/// A case of a check with the row it objects to.
+struct Case {
+    check: &'static str,
+    case: usize,
+    row: (&'static str, &'static str),
+    /// The plan that it objects to.
+    loud: &'static [Change],
+    /// The plan just inside.
+    quiet: &'static [Change],
+}
+
+const L1: (&str, &str) = ("links", "L1");
+const NORTH: (&str, &str) = ("switches", "North hall");
+
+const fn case(
+    check: &'static str,
+    case: usize,
+    row: (&'static str, &'static str),
+    loud: &'static [Change],
+    quiet: &'static [Change],
+) -> Case {
+    Case {
+        check,
+        case,
+        row,
+        loud,
+        quiet,
+    }
+}
+
+/// A change of the link between the halls.
+const fn l1(column: &'static str, text: &'static str) -> Change {
+    ("links", "L1", column, text)
+}
+
+const fn north(column: &'static str, text: &'static str) -> Change {
+    ("switches", "North hall", column, text)
+}
+
+const fn pump(column: &'static str, text: &'static str) -> Change {
+    ("switches", "Pump house", column, text)
+}
+
+const CASES: &[Case] = &[
+    // IEEE 802.3 clause 52: 300 m on OM3.
+    case(
+        "reach",
+        1,
+        L1,
+        &[l1("length", "301 m")],
+        &[l1("length", "300 m")],
+    ),
+    // IEEE 802.3 clause 55: no length on Cat5e.
+    case(
+        "reach",
+        2,
+        L1,
+        &[l1("interface", "10GBASE-T"), l1("medium", "Cat5e")],
+        &[l1("interface", "10GBASE-T"), l1("medium", "Cat6A")],
+    ),
+    case(
+        "reach",
+        3,
+        L1,
+        &[
+            l1("interface", "1000BASE-T"),
+            l1("far_interface", "10GBASE-T"),
+            l1("medium", "Cat5e"),
+        ],
+        &[
+            l1("interface", "1000BASE-T"),
+            l1("far_interface", "10GBASE-T"),
+            l1("medium", "Cat6A"),
+        ],
+    ),
+    // IEEE 802.3 clause 52: 2.6 dB on OM3; the plan has 1.85 dB.
+    case(
+        "loss",
+        1,
+        L1,
+        &[l1("extra_loss", "0.8 dB")],
+        &[l1("extra_loss", "0.75 dB")],
+    ),
+    case(
+        "loss",
+        2,
+        L1,
+        &[l1("extra_loss", "0.79 dB")],
+        &[l1("extra_loss", "0.75 dB")],
+    ),
+    case(
+        "loss",
+        3,
+        L1,
+        &[l1("measured_loss", "2.65 dB")],
+        &[l1("measured_loss", "2.64 dB")],
+    ),
+    // Common practice, no source: a reserve of 0.5 dB.
+    case(
+        "reserve",
+        1,
+        L1,
+        &[l1("extra_loss", "0.3 dB")],
+        &[l1("extra_loss", "0.25 dB")],
+    ),
+    // IEEE 802.3 clauses 52 and 87: launch and receive levels of the long types.
+    case(
+        "overload",
+        1,
+        L1,
+        &[l1("interface", "10GBASE-ER"), l1("medium", "OS2")],
+        &[
+            l1("interface", "10GBASE-ER"),
+            l1("medium", "OS2"),
+            l1("extra_loss", "5 dB"),
+        ],
+    ),
+    case(
+        "overload",
+        2,
+        L1,
+        &[
+            l1("interface", "40GBASE-ER4"),
+            l1("medium", "OS2"),
+            l1("connections", "13"),
+        ],
+        &[
+            l1("interface", "40GBASE-ER4"),
+            l1("medium", "OS2"),
+            l1("extra_loss", "10 dB"),
+        ],
+    ),
+    // IEEE 802.3 clause 52: -1 dBm at most, -9.9 dBm at least.
+    case(
+        "overload",
+        3,
+        L1,
+        &[l1("far_measured_rx", "-0.9 dBm")],
+        &[l1("far_measured_rx", "-1 dBm")],
+    ),
+    // IEEE 802.3: both ends of one type, or a pair on one fibre.
+    case(
+        "ends-differ",
+        1,
+        L1,
+        &[l1("far_interface", "10GBASE-LRM")],
+        &[l1("far_interface", "10gbase-sr")],
+    ),
+    case(
+        "bidi-pair",
+        1,
+        L1,
+        &[
+            l1("interface", "1000BASE-BX10-D"),
+            l1("far_interface", "1000BASE-BX10-D"),
+            l1("medium", "OS2"),
+        ],
+        &[
+            l1("interface", "1000BASE-BX10-D"),
+            l1("far_interface", "1000BASE-BX10-U"),
+            l1("medium", "OS2"),
+        ],
+    ),
+    // IEEE 802.3: the kinds of medium that a type runs on.
+    case(
+        "medium-unknown",
+        1,
+        L1,
+        &[l1("medium", "OM9")],
+        &[l1("medium", "OM4")],
+    ),
+    case(
+        "medium-unknown",
+        2,
+        L1,
+        &[l1("medium", "OS2")],
+        &[l1("medium", "OM5")],
+    ),
+    case(
+        "medium-unknown",
+        3,
+        L1,
+        &[l1("far_interface", "10GBASE-LR")],
+        &[l1("far_interface", "10GBASE-LRM")],
+    ),
+    // Common practice, no source: names as the tables have them.
+    case(
+        "interface-unknown",
+        1,
+        L1,
+        &[l1("interface", "10GBASE-SQ")],
+        &[l1("interface", "")],
+    ),
+    case(
+        "interface-unknown",
+        2,
+        L1,
+        &[l1("far_interface", "10GBASE-SQ")],
+        &[l1("far_interface", "10GBASE-LR")],
+    ),
+    // IEC 62305-4; local electrical codes.
+    case(
+        "between-buildings",
+        1,
+        L1,
+        &[
+            pump("building", "Pump house"),
+            l1("interface", "10GBASE-T"),
+            l1("medium", "Cat6A"),
+        ],
+        &[pump("building", "Pump house")],
+    ),
+    // IEEE 802.3 clause 55; TIA-568.2-D: 100 m.
+    case(
+        "copper-length",
+        1,
+        L1,
+        &[
+            l1("interface", "10GBASE-T"),
+            l1("medium", "Cat6A"),
+            l1("length", "101 m"),
+        ],
+        &[l1("interface", "10GBASE-T"), l1("medium", "Cat6A")],
+    ),
+    // SFF-8431 and vendor practice: 7 m passive.
+    case(
+        "direct-attach-length",
+        1,
+        L1,
+        &[
+            l1("interface", "10GSFP+Cu"),
+            l1("medium", "twinax passive"),
+            l1("length", "8 m"),
+        ],
+        &[
+            l1("interface", "10GSFP+Cu"),
+            l1("medium", "twinax passive"),
+            l1("length", "7 m"),
+        ],
+    ),
+    // Common practice, no source.
+    case(
+        "distance-port",
+        1,
+        L1,
+        &[north("access_speed", "10 Gb/s")],
+        &[north("access_speed", "5 Gb/s")],
+    ),
+    // IEC 61300-3-35 and common practice; IEEE 802.3 clause 52: least launch -7.3 dBm.
+    case(
+        "light-low",
+        1,
+        L1,
+        &[l1("measured_rx", "-10 dBm")],
+        &[l1("measured_rx", "-9.15 dBm")],
+    ),
+    case(
+        "light-low",
+        2,
+        L1,
+        &[l1("far_measured_rx", "-9.2 dBm")],
+        &[l1("far_measured_rx", "-9.15 dBm")],
+    ),
+    case(
+        "light-low",
+        3,
+        L1,
+        &[l1("measured_loss", "1.9 dB")],
+        &[l1("measured_loss", "1.85 dB")],
+    ),
+    // Common practice, no source: 900 ft are 274 m, 1000 ft are 305 m.
+    case(
+        "unit-suspect",
+        1,
+        L1,
+        &[l1("length", "900 m")],
+        &[l1("length", "1000 m")],
+    ),
+    case(
+        "unit-suspect",
+        2,
+        L1,
+        &[l1("length", "0.3 m")],
+        &[l1("length", "0.5 m")],
+    ),
+    // IEEE 802.3: a type has one speed.
+    case(
+        "speed-over-interface",
+        1,
+        L1,
+        &[l1("speed", "25 Gb/s")],
+        &[l1("speed", "10 Gb/s")],
+    ),
+    case(
+        "speed-over-interface",
+        2,
+        L1,
+        &[l1("speed", "1 Gb/s")],
+        &[l1("speed", "10 Gb/s")],
+    ),
+    // Common practice, no source: a port takes one cable.
+    case(
+        "port-twice",
+        1,
+        L1,
+        &[("links", "L2", "from_port", "u1")],
+        &[
+            ("links", "L2", "from_port", "u1"),
+            ("links", "L2", "state", "out"),
+        ],
+    ),
+    // Form factor standards and vendor practice.
+    case(
+        "cage-fit",
+        1,
+        L1,
+        &[north("cage", "SFP")],
+        &[north("cage", "SFP28")],
+    ),
+    case(
+        "cage-fit",
+        2,
+        L1,
+        &[pump("cage", "SFP")],
+        &[pump("cage", "SFP28")],
+    ),
+    case(
+        "cage-fit",
+        3,
+        L1,
+        &[north("cage", "QSFP+")],
+        &[north("cage", "SFP28")],
+    ),
+    case(
+        "cage-fit",
+        4,
+        L1,
+        &[pump("cage", "QSFP+")],
+        &[pump("cage", "SFP28")],
+    ),
+    case(
+        "cage-fit",
+        5,
+        L1,
+        &[pump("cage_speed", "1 Gb/s")],
+        &[pump("cage_speed", "10 Gb/s")],
+    ),
+    // Campus rule of thumb: 20 to 1 from access to distribution; the plan has two times 10 Gb/s.
+    case(
+        "ratio",
+        1,
+        NORTH,
+        &[north("access_ports", "401")],
+        &[north("access_ports", "400")],
+    ),
+    case(
+        "worst-ratio",
+        1,
+        NORTH,
+        &[north("access_ports", "201")],
+        &[north("access_ports", "200")],
+    ),
+    case(
+        "worst-ratio",
+        2,
+        NORTH,
+        &[l1("members", "1")],
+        &[l1("members", "2")],
+    ),
+    // Arithmetic.
+    case(
+        "ports-short",
+        1,
+        NORTH,
+        &[north("access_ports", "0")],
+        &[north("access_ports", "1")],
+    ),
+    case(
+        "ports-short",
+        2,
+        NORTH,
+        &[north("uplink_cages", "1")],
+        &[north("uplink_cages", "2")],
+    ),
+    // Common practice, no source: what the eye takes for the same.
+    case(
+        "name-alike",
+        1,
+        ("links", "L-1"),
+        &[("links", "L2", "id", "L-1")],
+        &[("links", "L2", "id", "L-1b")],
+    ),
+];
+
+/// An uplink of two members with room on every side, and a camera.
+fn plan() -> Story {
+    Story::new()
+        .switch(
+            "North hall",
+            &[
+                ("building", "Aquarium hall"),
+                ("access_ports", "24"),
+                ("access_speed", "1 Gb/s"),
+                ("uplink_cages", "4"),
+                ("cage", "SFP+"),
+                ("cage_speed", "10 Gb/s"),
+            ],
+        )
+        .switch(
+            "Pump house",
+            &[
+                ("building", "Aquarium hall"),
+                ("uplink_cages", "4"),
+                ("cage", "SFP+"),
+                ("cage_speed", "10 Gb/s"),
+            ],
+        )
+        .link(
+            "L1",
+            &[
+                ("from", "North hall"),
+                ("from_port", "u1"),
+                ("to", "Pump house"),
+                ("to_port", "u1"),
+                ("role", "uplink"),
+                ("members", "2"),
+                ("interface", "10GBASE-SR"),
+                ("medium", "OM3"),
+                ("length", "100 m"),
+            ],
+        )
+        .link(
+            "L2",
+            &[
+                ("from", "North hall"),
+                ("from_port", "1"),
+                ("to", "shark camera"),
+                ("role", "access"),
+                ("interface", "1000BASE-T"),
+                ("medium", "Cat6"),
+                ("length", "20 m"),
+            ],
+        )
+        .told()
+}
+
+fn changed(changes: &[Change]) -> Story {
+    let mut story = plan();
+    for (sheet, row, column, text) in changes {
+        story.set(sheet, row, column, text);
+    }
+    story
+}
+
+#[test]
+fn the_plan_that_is_changed_is_quiet() {
+    let story = plan();
+    assert_eq!(story.findings(), []);
+    assert_eq!(story.verdict("L1"), "fits");
+    assert_eq!(story.text("switches", "North hall", "verdict"), "fits");
+}
+
+#[test]
+fn every_case_of_a_check_objects_and_lets_be() {
+    for case in CASES {
+        let name = format!("{} case {}", case.check, case.case);
+        let (loud, quiet) = (changed(case.loud), changed(case.quiet));
+        let (sheet, id) = case.row;
+        assert!(objects(&loud, sheet, id, case), "{name} does not object");
+        let quiet_rows = quiet.findings().into_iter();
+        let found: Vec<String> = quiet_rows
+            .filter(|finding| finding.check == case.check)
+            .map(|finding| finding.sentence)
+            .filter(|_| !is_of_another_case(&quiet, case))
+            .collect();
+        assert_eq!(found, [""; 0], "{name} objects without need");
+    }
+}
+
+/// Whether this case of the check, and no other of it alone, objects to a row.
+fn objects(story: &Story, sheet: &str, id: &str, case: &Case) -> bool {
+    let listed = story.objections_at(sheet, id);
+    let listed = listed.iter().any(|check| check == case.check);
+    listed && (case.check == "name-alike" || flag(story, sheet, id, case))
+}
+
+fn flag(story: &Story, sheet: &str, id: &str, case: &Case) -> bool {
+    let column = format!("found_{}_{}", case.check.replace('-', "_"), case.case);
+    story.cell(sheet, id, &column) == Cell::Flag(true)
+}
+
+/// Whether a check that objects to the quiet plan does so for another reason than this case.
+fn is_of_another_case(quiet: &Story, case: &Case) -> bool {
+    let (sheet, id) = case.row;
+    case.check != "name-alike" && !flag(quiet, sheet, id, case)
+}
+
+#[test]
+fn no_case_of_a_check_is_forgotten() {
+    let story = plan();
+    let mut known: Vec<(String, usize)> = judged(story.plan())
+        .cases
+        .iter()
+        .map(|case| (case.check.name.clone(), case.case + 1))
+        .collect();
+    known.push(("name-alike".to_owned(), 1));
+    let mut listed: Vec<(String, usize)> = CASES
+        .iter()
+        .map(|case| (case.check.to_owned(), case.case))
+        .collect();
+    known.sort_unstable();
+    listed.sort_unstable();
+    assert_eq!(known, listed);
+}
+
+// The severities that the trade agrees on; a plan may change any of them.
+#[test]
+fn a_plan_may_make_a_check_milder_or_switch_it_off() {
+    let far = |severity| {
+        let mut story = plan().severity("reach", severity).told();
+        story.set("links", "L1", "length", "301 m");
+        (story.verdict("L1"), story.objections("L1"))
+    };
+    let caution = far(Some(Severity::Caution));
+    assert_eq!(caution.0, "tight");
+    assert!(caution.1.contains(&"reach".to_owned()), "{:?}", caution.1);
+    let off = far(None);
+    assert_eq!(off.0, "tight");
+    assert!(!off.1.contains(&"reach".to_owned()), "{:?}", off.1);
+}

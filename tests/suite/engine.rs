@@ -1,0 +1,265 @@
+//! What an edit costs: which columns it reaches, where it stops, and what a missing value does.
+
+use super::story::Story;
+use portledger::plan::Edit;
+use portledger::table::Cell;
+
+/// Three halls; `L1` goes up from the north hall, `A1` and `A2` are access links of two halls.
+fn campus() -> Story {
+    let up = [
+        ("to", "Pump house"),
+        ("role", "uplink"),
+        ("interface", "10GBASE-SR"),
+        ("medium", "OM3"),
+        ("length", "100 m"),
+    ];
+    let access = [
+        ("role", "access"),
+        ("interface", "1000BASE-T"),
+        ("medium", "Cat6"),
+        ("length", "20 m"),
+    ];
+    let from = |hall| [("from", hall)];
+    Story::new()
+        .switch("North hall", &[("building", "Aquarium hall")])
+        .switch("South hall", &[("building", "Aquarium hall")])
+        .switch("Pump house", &[("building", "Aquarium hall")])
+        .link("L1", &[&from("North hall")[..], &up].concat())
+        .link("L2", &[&from("South hall")[..], &up].concat())
+        .link("A1", &[&from("North hall")[..], &access].concat())
+        .link("A2", &[&from("South hall")[..], &access].concat())
+        .told()
+}
+
+/// The columns that the last edit computed, with how many cells it computed and changed; without
+/// hidden ones and without the flags of checks.
+fn trace(story: &Story) -> Vec<(String, usize, usize)> {
+    let nodes = &story.engine().graph().nodes;
+    let steps = story.engine().trace().iter();
+    let mut steps: Vec<_> = steps
+        .map(|step| {
+            let name = nodes[step.column.at()].name.clone();
+            (name, step.evaluated, step.changed)
+        })
+        .filter(|(name, _, _)| !name.contains('#') && !name.contains(".found_"))
+        .collect();
+    steps.sort();
+    steps
+}
+
+/// The names of columns in a trace.
+fn names(steps: &[(String, usize, usize)]) -> Vec<&str> {
+    steps.iter().map(|(name, _, _)| &**name).collect()
+}
+
+/// The names of columns in a trace that changed.
+fn changed(steps: &[(String, usize, usize)]) -> Vec<&str> {
+    let changed = steps.iter().filter(|(_, _, changed)| *changed > 0);
+    changed.map(|(name, _, _)| &**name).collect()
+}
+
+#[test]
+fn a_length_reaches_what_is_computed_from_it_in_its_row_alone() {
+    let mut story = campus();
+    story.set("links", "L1", "length", "120 m");
+    let steps = trace(&story);
+    let computed = [
+        "links.budget_margin",
+        "links.cable_price",
+        "links.certain_loss",
+        "links.fibre_loss",
+        "links.headroom",
+        "links.hop_latency",
+        "links.is_tight",
+        "links.is_unknown",
+        "links.least_loss",
+        "links.light_gap",
+        "links.loss",
+        "links.margin",
+        "links.overload",
+        "links.pad",
+        "links.propagation",
+        "links.rx_high",
+        "links.rx_low",
+    ];
+    assert_eq!(names(&steps), computed);
+    assert!(steps.iter().all(|(_, evaluated, _)| *evaluated == 1));
+    let moved = [
+        "links.budget_margin",
+        "links.certain_loss",
+        "links.fibre_loss",
+        "links.headroom",
+        "links.hop_latency",
+        "links.least_loss",
+        "links.loss",
+        "links.margin",
+        "links.propagation",
+        "links.rx_high",
+        "links.rx_low",
+    ];
+    assert_eq!(changed(&steps), moved);
+}
+
+#[test]
+fn an_edit_that_changes_no_value_stops_at_its_first_readers() {
+    let mut story = campus();
+    story.set("links", "L1", "medium", "om3");
+    let steps = trace(&story);
+    assert_eq!(changed(&steps), [""; 0]);
+    let reached = names(&steps);
+    assert!(reached.contains(&"links.channel"), "{reached:?}");
+    for column in [
+        "links.fibre_loss",
+        "links.loss",
+        "links.reach",
+        "links.verdict",
+    ] {
+        assert!(!reached.contains(&column), "{column}");
+    }
+}
+
+#[test]
+fn a_note_reaches_nothing() {
+    let mut story = campus();
+    story.set("links", "L1", "notes", "behind the filter tank");
+    assert_eq!(story.engine().trace(), []);
+}
+
+#[test]
+fn the_speed_of_an_access_link_reaches_its_switch_and_no_other() {
+    let mut story = campus();
+    let before = story.cell("switches", "South hall", "ratio_connected");
+    story.set("links", "A1", "speed", "0.1 Gb/s");
+    let steps = trace(&story);
+    let reached = [
+        "links.capacity",
+        "links.hop_latency",
+        "links.line_speed",
+        "links.serialization",
+        "links.verdict",
+        "switches.access_connected",
+        "switches.access_side",
+        "switches.is_tight",
+        "switches.is_unknown",
+        "switches.ratio",
+        "switches.ratio_connected",
+        "switches.worst_ratio",
+    ];
+    assert_eq!(names(&steps), reached);
+    assert!(steps.iter().all(|(_, evaluated, _)| *evaluated == 1));
+    let connected = |hall| story.number("switches", hall, "access_connected", "Gb/s");
+    assert_eq!(
+        (connected("North hall"), connected("South hall")),
+        (0.1, 1.0)
+    );
+    assert_eq!(
+        story.cell("switches", "South hall", "ratio_connected"),
+        before
+    );
+}
+
+#[test]
+fn the_speed_of_an_uplink_reaches_both_its_ends() {
+    let mut story = campus();
+    story.set("links", "L1", "speed", "1 Gb/s");
+    let capacity = |hall, column| story.number("switches", hall, column, "Gb/s");
+    assert_eq!(capacity("North hall", "uplink_capacity"), 1.0);
+    assert_eq!(capacity("South hall", "uplink_capacity"), 10.0);
+    assert_eq!(capacity("Pump house", "downlinks"), 11.0);
+}
+
+#[test]
+fn a_sum_over_a_missing_value_is_missing() {
+    let mut story = campus();
+    story.set("links", "A1", "interface", "");
+    for column in [
+        "access_connected",
+        "access_side",
+        "ratio",
+        "ratio_connected",
+    ] {
+        assert!(
+            story.is_missing("switches", "North hall", column),
+            "{column}"
+        );
+        assert!(
+            !story.is_missing("switches", "South hall", column),
+            "{column}"
+        );
+    }
+    assert_eq!(story.text("switches", "North hall", "verdict"), "unknown");
+    // A link that forwards nothing is not in the sum, known or not.
+    story.set("links", "A1", "state", "out");
+    let connected = story.number("switches", "North hall", "access_connected", "Gb/s");
+    assert_eq!(connected, 0.0);
+}
+
+#[test]
+fn a_removed_link_leaves_every_sum() {
+    let mut story = campus();
+    story.remove("links", "L1");
+    assert_eq!(story.number("switches", "North hall", "uplinks", ""), 0.0);
+    assert!(story.is_missing("switches", "North hall", "ratio"));
+    assert_eq!(
+        story.number("switches", "Pump house", "downlinks", "Gb/s"),
+        10.0
+    );
+}
+
+#[test]
+fn a_switch_that_gets_its_row_late_is_found_by_its_links() {
+    let story = campus().link(
+        "L3",
+        &[
+            ("from", "Ray pool"),
+            ("role", "uplink"),
+            ("speed", "10 Gb/s"),
+        ],
+    );
+    assert_eq!(story.cell("links", "L3", "near_cage"), Cell::Missing);
+    let story = story.switch("ray pool", &[("access_cage", "SFP")]);
+    let capacity = story.number("switches", "Ray pool", "uplink_capacity", "Gb/s");
+    assert_eq!(capacity, 10.0);
+}
+
+#[test]
+fn columns_in_a_loop_are_told_and_spoil_no_others() {
+    let mut story = campus();
+    let links = story.sheet("links");
+    let column = story.plan().def(links).column("fibre_loss").unwrap();
+    story.apply(Edit::SetFormula {
+        sheet: links,
+        column,
+        formula: Some("margin / 2".to_owned()),
+    });
+    let story = story.told();
+    let problems: Vec<_> = story.engine().problems().collect();
+    assert!(
+        problems.iter().all(|problem| problem.code == "cycle"),
+        "{problems:?}"
+    );
+    let around = "the loop is links.fibre_loss -> links.margin -> links.loss -> links.fibre_loss";
+    assert!(
+        problems
+            .iter()
+            .any(|problem| problem.help.contains(&around.to_owned())),
+        "{problems:?}"
+    );
+    assert!(story.is_missing("links", "L1", "margin"));
+    assert_eq!(story.number("links", "L1", "reach", "m"), 300.0);
+}
+
+#[test]
+fn a_new_formula_needs_a_new_engine() {
+    let mut story = campus();
+    let links = story.sheet("links");
+    let column = story.plan().def(links).column("headroom").unwrap();
+    let change = story.apply(Edit::SetFormula {
+        sheet: links,
+        column,
+        formula: Some("reach - length - 10 m".to_owned()),
+    });
+    let mut old = campus().told();
+    assert!(!old.follow(&change.touched));
+    assert_eq!(story.told().number("links", "L1", "headroom", "m"), 190.0);
+}
