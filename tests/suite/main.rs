@@ -5,6 +5,7 @@ mod builtin;
 mod checks;
 mod demo;
 mod engine;
+mod readme;
 
 mod story;
 mod worked;
