@@ -112,3 +112,172 @@ impl History {
         self.done.push_back(step);
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::files::plan_file::write;
+    use crate::files::sample::fresh;
+    use crate::plan::Entry;
+    use crate::problem::Severity;
+    use crate::table::ParamId;
+    use crate::table::RowId;
+    use crate::table::SheetId;
+    use proptest::prelude::*;
+
+    const LINKS: SheetId = SheetId(0);
+
+    /// The edit of a kind that four numbers choose; it need not fit the plan.
+    fn edit(plan: &Plan, kind: u8, a: usize, b: usize, text: &str) -> Edit {
+        let n_columns = plan.def(LINKS).columns.len();
+        let order = plan.rows(LINKS).order();
+        let row = order
+            .get(a % order.len().max(1))
+            .copied()
+            .unwrap_or(RowId(0));
+        let column = b % n_columns;
+        match kind {
+            0 | 1 => Edit::SetCells {
+                sheet: LINKS,
+                cells: vec![
+                    ((column, row), entry(plan, a, text)),
+                    ((0, row), entry(plan, b, text)),
+                    ((column, row), entry(plan, b, text)),
+                ],
+            },
+            2 | 3 => Edit::AddRows {
+                sheet: LINKS,
+                at: a % (order.len() + 1),
+                rows: vec![
+                    vec![(0, entry(plan, 2, text))],
+                    vec![(13, entry(plan, b, text))],
+                ],
+            },
+            4 => Edit::RemoveRows {
+                sheet: LINKS,
+                rows: order
+                    .iter()
+                    .copied()
+                    .filter(|row| row.0 as usize % 3 == a % 3)
+                    .collect(),
+            },
+            5 => {
+                let mut order = order.to_vec();
+                let by = a % order.len().max(1);
+                order.rotate_left(by);
+                Edit::Reorder {
+                    sheet: LINKS,
+                    order,
+                }
+            }
+            6 => Edit::SetAssumption {
+                param: ParamId((a % 2) as u16),
+                entry: entry(plan, 1 + a % 2, text),
+                source: text.to_owned(),
+                own: b % 2 == 0,
+            },
+            7 => Edit::SetFormula {
+                sheet: LINKS,
+                column: 14 + b % (n_columns - 14),
+                formula: (a % 3 > 0).then(|| text.to_owned()),
+            },
+            8 => {
+                let mut def = plan.column(LINKS, 9 + 4 * (a % 2)).clone();
+                def.name = format!("own_{}", b % 9);
+                def.formula = (b % 3 == 0).then(|| text.to_owned());
+                Edit::AddColumn { sheet: LINKS, def }
+            }
+            9 => Edit::RemoveLastColumn { sheet: LINKS },
+            10 => Edit::SetSeverity {
+                check: ["reach", "loss"][a % 2].to_owned(),
+                severity: [None, Some(None), Some(Some(Severity::Note))][b % 3],
+            },
+            11 => Edit::SetTitle(text.to_owned()),
+            _ => Edit::Group(
+                (0..3)
+                    .map(|at| edit(plan, (a + 5 * at) as u8 % 12, b + at, a + at, text))
+                    .collect(),
+            ),
+        }
+    }
+
+    fn entry(plan: &Plan, kind: usize, text: &str) -> Entry {
+        match kind % 4 {
+            0 => Entry::Empty,
+            1 => Entry::Number(kind as f64),
+            2 => Entry::Text(plan.names().code(text)),
+            _ => Entry::Wrong(format!("~{text}")),
+        }
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::default() })]
+
+        #[test]
+        fn undo_and_redo_are_exact(
+            edits in prop::collection::vec((0..13u8, 0..40usize, 0..40usize, "[a-c]{1,2}"), 1..60),
+        ) {
+            let (mut plan, mut history) = (fresh().unwrap(), History::default());
+            let mut states = vec![write(&plan)];
+            for (kind, a, b, text) in edits {
+                let edit = edit(&plan, kind, a, b, &text);
+                let before = write(&plan);
+                match history.apply(&mut plan, text, edit) {
+                    Ok(_) => states.push(write(&plan)),
+                    Err(_) => prop_assert_eq!(write(&plan), before),
+                }
+            }
+            let n_steps = states.len() - 1;
+            for _ in 0..2 {
+                for at in (0..n_steps).rev() {
+                    prop_assert!(history.undo(&mut plan).unwrap().is_some());
+                    prop_assert_eq!(&write(&plan), &states[at]);
+                }
+                prop_assert!(history.undo(&mut plan).unwrap().is_none());
+                for state in &states[1..] {
+                    prop_assert!(history.redo(&mut plan).unwrap().is_some());
+                    prop_assert_eq!(&write(&plan), state);
+                }
+                prop_assert!(history.redo(&mut plan).unwrap().is_none());
+            }
+        }
+    }
+
+    fn title(text: &str) -> Edit {
+        Edit::SetTitle(text.to_owned())
+    }
+
+    #[test]
+    fn steps_have_names_and_a_new_one_ends_the_way_forward() {
+        let (mut plan, mut history) = (fresh().unwrap(), History::default());
+        history.apply(&mut plan, "name it", title("Reef")).unwrap();
+        history
+            .apply(&mut plan, "rename it", title("Kelp"))
+            .unwrap();
+        assert_eq!(history.undo(&mut plan).unwrap().unwrap().label, "rename it");
+        assert_eq!(
+            (history.next_undo(), history.next_redo()),
+            (Some("name it"), Some("rename it"))
+        );
+        history
+            .apply(&mut plan, "name anew", title("Lagoon"))
+            .unwrap();
+        assert_eq!(history.next_redo(), None);
+        assert_eq!(plan.title, "Lagoon");
+    }
+
+    #[test]
+    fn the_oldest_steps_fall_off() {
+        let (mut plan, mut history) = (fresh().unwrap(), History::default());
+        for at in 0..=MAX_STEPS {
+            history
+                .apply(&mut plan, "title", title(&at.to_string()))
+                .unwrap();
+        }
+        let mut n_steps = 0;
+        while history.undo(&mut plan).unwrap().is_some() {
+            n_steps += 1;
+        }
+        assert_eq!((n_steps, plan.title.as_str()), (MAX_STEPS, "0"));
+    }
+}

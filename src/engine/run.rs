@@ -8,6 +8,7 @@ use super::node::{Node, Source, column_id};
 use crate::formula::program::{Binary, Code, Num, Out, Program, Step, TextKernel, Unary};
 use crate::plan::Plan;
 use crate::table::{ABSENT, Column, ColumnId, MISSING, NO_FLAG, Names, stored};
+use pulp::WithSimd;
 
 /// The value of an assumption, both ways it can be read.
 #[derive(Debug, Clone, Copy)]
@@ -331,18 +332,33 @@ impl Runner<'_, '_> {
         match step {
             Step::Binary { op, a, b, .. } => {
                 let a = self.number(*a, numbers, wide_a);
-                binary(*op, a, self.number(*b, numbers, wide_b), into);
+                let b = self.number(*b, numbers, wide_b);
+                wide(BinaryWork {
+                    op: *op,
+                    a,
+                    b,
+                    into,
+                });
             }
-            Step::Unary { op, a, .. } => unary(*op, self.number(*a, numbers, wide_a), into),
+            Step::Unary { op, a, .. } => {
+                let a = self.number(*a, numbers, wide_a);
+                wide(UnaryWork { op: *op, a, into });
+            }
             Step::Pick { flag, a, b, .. } => {
                 let flag = self.number(*flag, numbers, wide_a);
                 let a = self.number(*a, numbers, wide_b);
-                pick(flag, a, self.number(*b, numbers, wide_c), into);
+                let b = self.number(*b, numbers, wide_c);
+                wide(PickWork {
+                    choice: flag,
+                    a,
+                    b,
+                    into,
+                });
             }
-            Step::CodeGiven { a, .. } => {
-                let a = self.code(*a, codes);
-                each(into, |row| flag(a.at(row) != ABSENT));
-            }
+            Step::CodeGiven { a, .. } => match self.code(*a, codes) {
+                Codes::Each(a) => each(into, |row| flag(a[row] != ABSENT)),
+                other => each(into, |row| flag(other.at(row) != ABSENT)),
+            },
             Step::SameText { a, b, .. } => {
                 self.same_text(self.code(*a, codes), self.code(*b, codes), into)
             }
@@ -421,6 +437,11 @@ impl Runner<'_, '_> {
         let folds = view.folds();
         let fold = |code: u32| folds.get(code as usize).copied().unwrap_or(ABSENT);
         match (a, b) {
+            (Codes::Each(a), Codes::All(b)) | (Codes::All(b), Codes::Each(a))
+                if view.is_spelled_once(b) =>
+            {
+                wide(SameCode { a, b, into });
+            }
             (Codes::Each(a), Codes::All(b)) | (Codes::All(b), Codes::Each(a)) => {
                 let b = fold(b);
                 each(into, |row| same(fold(a[row]), b));
@@ -683,7 +704,83 @@ fn compared(a: f64, b: f64, holds: bool) -> f64 {
 /// Steps within a billionth of a whole count as whole: a sum of tenths is seldom exact.
 const STEP_SLACK: f64 = 1e-9;
 
-fn binary(op: Binary, a: Numbers<'_>, b: Numbers<'_>, into: &mut [f64]) {
+/// Work on columns that is compiled once more for wide vectors, where the processor has them.
+///
+/// The loops are the same, and none of them fuses or reorders operations, so the bits are too.
+fn wide<W: WithSimd>(work: W) -> W::Output {
+    pulp::Arch::new().dispatch(work)
+}
+
+/// Two numbers to one over a column.
+struct BinaryWork<'a> {
+    op: Binary,
+    a: Numbers<'a>,
+    b: Numbers<'a>,
+    into: &'a mut [f64],
+}
+
+impl WithSimd for BinaryWork<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn with_simd<S: pulp::Simd>(self, _: S) {
+        binary_loop(self.op, self.a, self.b, self.into);
+    }
+}
+
+/// One number to one over a column.
+struct UnaryWork<'a> {
+    op: Unary,
+    a: Numbers<'a>,
+    into: &'a mut [f64],
+}
+
+impl WithSimd for UnaryWork<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn with_simd<S: pulp::Simd>(self, _: S) {
+        unary_loop(self.op, self.a, self.into);
+    }
+}
+
+/// A choice between two numbers over a column.
+struct PickWork<'a> {
+    choice: Numbers<'a>,
+    a: Numbers<'a>,
+    b: Numbers<'a>,
+    into: &'a mut [f64],
+}
+
+impl WithSimd for PickWork<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn with_simd<S: pulp::Simd>(self, _: S) {
+        pick_loop(self.choice, self.a, self.b, self.into);
+    }
+}
+
+/// Whether each code is one code.
+struct SameCode<'a> {
+    a: &'a [u32],
+    b: u32,
+    into: &'a mut [f64],
+}
+
+impl WithSimd for SameCode<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn with_simd<S: pulp::Simd>(self, _: S) {
+        for (slot, a) in self.into.iter_mut().zip(self.a) {
+            *slot = same(*a, self.b);
+        }
+    }
+}
+
+#[inline(always)]
+fn binary_loop(op: Binary, a: Numbers<'_>, b: Numbers<'_>, into: &mut [f64]) {
     match op {
         Binary::Add => map2(a, b, into, |a, b| stored(a + b)),
         Binary::Subtract => map2(a, b, into, |a, b| stored(a - b)),
@@ -737,7 +834,8 @@ fn or(a: f64, b: f64) -> f64 {
     }
 }
 
-fn unary(op: Unary, a: Numbers<'_>, into: &mut [f64]) {
+#[inline(always)]
+fn unary_loop(op: Unary, a: Numbers<'_>, into: &mut [f64]) {
     match op {
         Unary::Negate => map1(a, into, |a| stored(-a)),
         Unary::Not => map1(a, into, |a| stored(1.0 - a)),
@@ -750,7 +848,8 @@ fn unary(op: Unary, a: Numbers<'_>, into: &mut [f64]) {
     }
 }
 
-fn pick(choice: Numbers<'_>, a: Numbers<'_>, b: Numbers<'_>, into: &mut [f64]) {
+#[inline(always)]
+fn pick_loop(choice: Numbers<'_>, a: Numbers<'_>, b: Numbers<'_>, into: &mut [f64]) {
     let chosen = |choice: f64, a: f64, b: f64| {
         if choice == 1.0 {
             a
@@ -776,11 +875,20 @@ fn pick(choice: Numbers<'_>, a: Numbers<'_>, b: Numbers<'_>, into: &mut [f64]) {
 }
 
 fn pick_code(choice: Numbers<'_>, a: Codes<'_>, b: Codes<'_>, into: &mut [u32]) {
-    each(into, |row| match choice.at(row) {
-        1.0 => a.at(row),
-        0.0 => b.at(row),
+    let chosen = |choice: f64, a: u32, b: u32| match choice {
+        1.0 => a,
+        0.0 => b,
         _ => ABSENT,
-    });
+    };
+    match (choice, a, b) {
+        (Numbers::Each(choice), Codes::Each(a), Codes::Each(b)) => {
+            each(into, |row| chosen(choice[row], a[row], b[row]));
+        }
+        (Numbers::Each(choice), Codes::All(a), Codes::Each(b)) => {
+            each(into, |row| chosen(choice[row], a, b[row]));
+        }
+        _ => each(into, |row| chosen(choice.at(row), a.at(row), b.at(row))),
+    }
 }
 
 fn fetch_code(rows: Codes<'_>, codes: &[u32], into: &mut [u32]) {

@@ -87,3 +87,87 @@ fn misfit(name: &str) -> Problem {
         format!("the values for `{name}` do not fit its rows"),
     )
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::plan::Edit;
+    use crate::plan::Entry;
+
+    const LINKS: SheetId = SheetId(0);
+
+    /// Links with a built-in one, `L0`.
+    fn fresh() -> Plan {
+        let links = r#"
+            name = "links"
+            title = "Links"
+            doc = ""
+            column = [
+              { name = "id", title = "Link", doc = "", kind = "text" },
+              { name = "length", title = "Length", doc = "", kind = "number", unit = "m" },
+              { name = "notes", title = "Notes", doc = "", kind = "text" },
+              { name = "twice", title = "Twice", doc = "", kind = "number", unit = "m", formula = "2 * length" },
+            ]
+        "#;
+        let builtin = vec![vec!["L0".to_owned(), "5".to_owned()]];
+        let links = toml::from_str(links).unwrap();
+        Plan::new(vec![links], Vec::new(), &[("links", builtin)]).unwrap()
+    }
+
+    #[test]
+    fn whole_columns_come_in_at_once() {
+        let mut plan = fresh();
+        let codes = vec![plan.names().code("L1"), plan.names().code("L2")];
+        let filling = Filling {
+            n_rows: 2,
+            columns: vec![
+                (0, Column::Codes(codes)),
+                (1, Column::Numbers(vec![85.0, crate::table::MISSING])),
+            ],
+            wrong: vec![(1, 1, "far".to_owned())],
+        };
+        plan.fill(LINKS, filling).unwrap();
+        let row = plan.find(LINKS, "l2").unwrap();
+        assert_eq!(plan.entry(LINKS, 1, row), Entry::Wrong("far".to_owned()));
+        assert_eq!(plan.entry(LINKS, 1, RowId(1)), Entry::Number(85.0));
+        assert_eq!(plan.entry(LINKS, 2, row), Entry::Empty);
+        assert_eq!(plan.rows(LINKS).rank(), [0, 1, 2]);
+    }
+
+    #[test]
+    fn values_that_do_not_fit_are_refused() {
+        for (column, values, code) in [
+            (1, Column::Codes(vec![0]), "filling-misfit"),
+            (1, Column::Numbers(Vec::new()), "filling-misfit"),
+            (3, Column::Numbers(vec![1.0]), "column-computed"),
+            (99, Column::Numbers(vec![1.0]), "no-such-column"),
+        ] {
+            let mut plan = fresh();
+            let filling = Filling {
+                n_rows: 1,
+                columns: vec![(column, values)],
+                wrong: Vec::new(),
+            };
+            assert_eq!(plan.fill(LINKS, filling).unwrap_err().code, code);
+            assert_eq!(plan.rows(LINKS).n_stored(), 1);
+        }
+    }
+
+    #[test]
+    fn built_in_rows_cannot_be_changed() {
+        let mut plan = fresh();
+        let row = plan.find(LINKS, "L0").unwrap();
+        for edit in [
+            Edit::RemoveRows {
+                sheet: LINKS,
+                rows: vec![row],
+            },
+            Edit::SetCells {
+                sheet: LINKS,
+                cells: vec![((1, row), Entry::Empty)],
+            },
+        ] {
+            assert_eq!(plan.apply(edit).unwrap_err().code, "row-builtin");
+        }
+    }
+}

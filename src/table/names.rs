@@ -18,6 +18,8 @@ struct Inner {
     texts: IndexSet<Box<str>, FxBuildHasher>,
     /// For each code the code of its lower-case form.
     folded: Vec<u32>,
+    /// For each code that is its own lower-case form, how many texts share it.
+    spellings: Vec<u32>,
 }
 
 /// A look at the names while nobody adds any.
@@ -113,7 +115,10 @@ impl Inner {
             Some(self.add(&lower))
         };
         let (at, _) = self.texts.insert_full(text.into());
-        self.folded.push(folded.unwrap_or(code_of(at)));
+        let folded = folded.unwrap_or(code_of(at));
+        self.folded.push(folded);
+        self.spellings.push(0);
+        self.spellings[folded as usize] += 1;
         code_of(at)
     }
 }
@@ -149,6 +154,11 @@ impl NamesView<'_> {
             .unwrap_or(ABSENT)
     }
 
+    /// Whether a text has one spelling only, so that equal codes are equal texts.
+    pub fn is_spelled_once(&self, code: u32) -> bool {
+        self.folded(code) == code && self.inner.spellings.get(code as usize) == Some(&1)
+    }
+
     /// For each code the code of its lower-case form.
     pub fn folds(&self) -> &[u32] {
         &self.inner.folded
@@ -169,6 +179,7 @@ mod tests {
         assert_eq!(names.code("OM3"), upper);
         assert_eq!(names.folded(ABSENT), ABSENT);
         assert_eq!(names.text(ABSENT), "");
-        assert_eq!(names.writer().code("Om3"), names.code("Om3"));
+        let mixed = names.writer().code("Om3");
+        assert_eq!(mixed, names.code("Om3"));
     }
 }
