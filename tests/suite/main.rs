@@ -3,9 +3,11 @@
 mod boundaries;
 mod builtin;
 mod checks;
+mod demo;
 mod engine;
 mod floors;
 mod properties;
+mod readme;
 
 mod story;
 mod worked;

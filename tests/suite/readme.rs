@@ -1,0 +1,81 @@
+//! What the README shows is what the program prints.
+//!
+//! Every command of a console block is run in a folder of its own, and every line below it has
+//! to be among the printed ones. A block leaves lines out; `[...]` says so in the picture.
+
+use std::path::Path;
+use std::process::Command;
+
+const ROOT: &str = env!("CARGO_MANIFEST_DIR");
+
+/// A command with the lines that are shown below it.
+struct Shown<'t> {
+    command: &'t str,
+    lines: Vec<&'t str>,
+}
+
+/// The commands of all console blocks, in order.
+fn shown(readme: &str) -> Vec<Shown<'_>> {
+    let mut all: Vec<Shown<'_>> = Vec::new();
+    let mut inside = false;
+    for line in readme.lines() {
+        match (line, line.strip_prefix("$ "), all.last_mut()) {
+            ("```console", _, _) => inside = true,
+            ("```", _, _) => inside = false,
+            _ if !inside || line == "[...]" || line.is_empty() => {}
+            (_, Some(command), _) => all.push(Shown {
+                command,
+                lines: Vec::new(),
+            }),
+            (_, None, Some(shown)) => shown.lines.push(line),
+            (_, None, None) => panic!("no command before `{line}`"),
+        }
+    }
+    all
+}
+
+/// All that a shell prints for a command, errors too.
+fn printed(command: &str, folder: &Path) -> String {
+    let program = Path::new(env!("CARGO_BIN_EXE_portledger"));
+    let output = Command::new("/bin/sh")
+        .args(["-c", command])
+        .current_dir(folder)
+        .env("PATH", program.parent().unwrap())
+        .env("NO_COLOR", "1")
+        .output()
+        .unwrap();
+    [output.stdout, output.stderr]
+        .map(|bytes| String::from_utf8(bytes).unwrap())
+        .concat()
+}
+
+#[test]
+#[cfg(unix)]
+fn the_readme_shows_what_the_program_prints() {
+    let folder = tempfile::tempdir().unwrap();
+    std::fs::create_dir(folder.path().join("examples")).unwrap();
+    let plan = "examples/aquarium.plan";
+    std::fs::copy(Path::new(ROOT).join(plan), folder.path().join(plan)).unwrap();
+    let readme = std::fs::read_to_string(Path::new(ROOT).join("README.md")).unwrap();
+    let all = shown(&readme);
+    assert!(all.len() >= 10);
+    for Shown { command, lines } in all {
+        assert!(command.starts_with("portledger"), "{command}");
+        let printed = printed(command, folder.path());
+        // Shown lines stand in the order of the printed ones.
+        let mut rest = printed.lines();
+        for line in lines {
+            let is_there = rest.any(|one| one.trim_end() == line);
+            assert!(is_there, "`{line}` is not, or not there, in:\n{printed}");
+        }
+    }
+}
+
+#[test]
+fn the_readme_sets_up_with_two_commands() {
+    let readme = std::fs::read_to_string(Path::new(ROOT).join("README.md")).unwrap();
+    let (_, after) = readme.split_once("```sh\n").unwrap();
+    let (block, rest) = after.split_once("```").unwrap();
+    assert_eq!(block, "cargo run --release\ncargo test\n");
+    assert!(!rest.contains("```sh"));
+}
