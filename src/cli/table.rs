@@ -4,8 +4,10 @@
 
 use super::args::Form;
 use super::print::Printer;
+use crate::files::table_text::push_row;
 use crate::problem::clean;
 use serde_json::{Map, Value, json};
+use std::borrow::Cow;
 use unicode_width::UnicodeWidthStr;
 
 /// A cell both ways it can be written.
@@ -118,15 +120,16 @@ impl Table {
     }
 
     fn write_csv(&self, out: &mut Printer) {
-        let mut writer = csv::Writer::from_writer(Vec::new());
+        let mut text = String::new();
         let head = self.headings.iter().map(|heading| heading.words(true));
-        // Writing into memory cannot fail.
-        let _ = writer.write_record(head);
+        push_row(&mut text, head.map(Cow::Owned));
         for row in &self.rows {
-            let _ = writer.write_record(row.iter().map(|datum| csv_cell(&datum.exact)));
+            push_row(
+                &mut text,
+                row.iter().map(|datum| Cow::Owned(csv_cell(&datum.exact))),
+            );
         }
-        let bytes = writer.into_inner().unwrap_or_default();
-        out.raw(&String::from_utf8_lossy(&bytes));
+        out.raw(&text);
     }
 
     /// The table as an object of rows and units.

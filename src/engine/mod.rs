@@ -233,10 +233,13 @@ impl Engine {
         if formula.tree.holds_missing() {
             return false;
         }
-        let simple = formula.leaves().into_iter().all(|leaf| match &leaf.node {
-            crate::formula::Node::Column { .. } | crate::formula::Node::Assumption(_) => true,
-            _ => false,
-        });
+        let is_simple = |leaf: &crate::formula::Typed| {
+            matches!(
+                leaf.node,
+                crate::formula::Node::Column { .. } | crate::formula::Node::Assumption(_)
+            )
+        };
+        let simple = formula.leaves().into_iter().all(is_simple);
         let node = &self.graph.nodes[column.at()];
         let is_given = |read: &Read| self.cell(plan, read.column, row) != Cell::Missing;
         simple && !node.reads.is_empty() && node.reads.iter().all(is_given)

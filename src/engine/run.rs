@@ -237,7 +237,7 @@ impl Runner<'_, '_> {
         &'s self,
         num: Num,
         registers: &'s [Vec<f64>],
-        wide: &'s mut Vec<f64>,
+        wide: &'s mut [f64],
     ) -> Numbers<'s> {
         match num {
             Num::Register(at) => Numbers::Each(&registers[usize::from(at)][..self.chunk.len]),
@@ -249,7 +249,7 @@ impl Runner<'_, '_> {
         }
     }
 
-    fn number_column<'s>(&'s self, column: ColumnId, wide: &'s mut Vec<f64>) -> Numbers<'s> {
+    fn number_column<'s>(&'s self, column: ColumnId, wide: &'s mut [f64]) -> Numbers<'s> {
         match self.piece(column) {
             Some(Piece::Numbers(values)) => return Numbers::Each(values),
             Some(Piece::Flags(flags)) => return widened(flags, wide),
@@ -650,7 +650,7 @@ pub fn narrow_flag(value: f64) -> u8 {
     }
 }
 
-fn widened<'s>(flags: &[u8], wide: &'s mut Vec<f64>) -> Numbers<'s> {
+fn widened<'s>(flags: &[u8], wide: &'s mut [f64]) -> Numbers<'s> {
     let wide = &mut wide[..flags.len()];
     each(wide, |row| wide_flag(flags[row]));
     Numbers::Each(wide)

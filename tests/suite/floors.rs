@@ -21,10 +21,12 @@ const OWNED: &[(&str, &[&str])] = &[
     ("csv", &["sheet", "files"]),
     ("evalexpr", &["formula"]),
     ("logos", &["formula"]),
+    ("pulp", &["engine"]),
     ("rayon", &["engine"]),
     ("serde_json", &["files", "cli"]),
     ("sha2", &["files"]),
     ("strsim", &["problem"]),
+    ("terminal_size", &["cli"]),
     ("toml", &["units", "sheet", "files"]),
 ];
 
