@@ -174,17 +174,17 @@ mod tests {
                 param: ParamId((a % 2) as u16),
                 entry: entry(plan, 1 + a % 2, text),
                 source: text.to_owned(),
-                own: b % 2 == 0,
+                own: b.is_multiple_of(2),
             },
             7 => Edit::SetFormula {
                 sheet: LINKS,
                 column: 14 + b % (n_columns - 14),
-                formula: (a % 3 > 0).then(|| text.to_owned()),
+                formula: (!a.is_multiple_of(3)).then(|| text.to_owned()),
             },
             8 => {
                 let mut def = plan.column(LINKS, 9 + 4 * (a % 2)).clone();
                 def.name = format!("own_{}", b % 9);
-                def.formula = (b % 3 == 0).then(|| text.to_owned());
+                def.formula = b.is_multiple_of(3).then(|| text.to_owned());
                 Edit::AddColumn { sheet: LINKS, def }
             }
             9 => Edit::RemoveLastColumn { sheet: LINKS },

@@ -292,9 +292,7 @@ pub(super) fn role_of(text: &str) -> Option<&'static str> {
         let plural = |word: &String| word.strip_suffix('s') == Some(known);
         words.iter().any(|word| word == known || plural(word))
     };
-    let found = ROLES
-        .iter()
-        .find(|(_, known)| known.iter().any(|word| means(&word)));
+    let found = ROLES.iter().find(|(_, known)| known.iter().any(means));
     found.map(|(role, _)| *role)
 }
 
