@@ -246,7 +246,7 @@ impl Block<'_> {
             let sheet = &self.plan.def(self.sheet).name;
             let problem = Problem::new(
                 "row-short",
-                format!("`{sheet}`: {n_short} rows have fewer cells than headings"),
+                format!("`{sheet}`: rows with fewer cells than headings: {n_short}"),
             )
             .help(format!(
                 "the cells that are not there count as empty; the block begins on line {}",

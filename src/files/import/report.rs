@@ -1,0 +1,147 @@
+//! What an import tells: readings, cells it could not read, rows it set aside.
+//!
+//! Collected here, shown elsewhere; the same thing in many rows is told once with their numbers.
+
+use indexmap::IndexMap;
+use std::fmt;
+
+/// So many row numbers are listed with a note; the others are counted.
+const MAX_NUMBERS: usize = 6;
+
+/// So many different notes of a kind are listed; the others are counted.
+const MAX_NOTES: usize = 200;
+
+/// A row of the source that became no link.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct SetAside {
+    /// Its number, the first row of the file being one.
+    pub row: usize,
+    /// Why.
+    pub reason: Reason,
+}
+
+/// Why a row was set aside.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Reason {
+    /// There is nothing in it.
+    Empty,
+    /// It has fewer cells than headings and no id.
+    Short {
+        /// Its cells.
+        n_cells: usize,
+        /// The headings.
+        n_headings: usize,
+    },
+}
+
+impl fmt::Display for Reason {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Empty => f.write_str("empty"),
+            Self::Short {
+                n_cells,
+                n_headings,
+            } => write!(f, "{n_cells} cells of {n_headings} and no id"),
+        }
+    }
+}
+
+/// The notes of an import while it runs.
+#[derive(Debug, Default)]
+pub(super) struct Report {
+    notes: Vec<String>,
+    /// What was read, as what, and in how many rows.
+    readings: IndexMap<String, usize>,
+    wrong: IndexMap<String, Numbers>,
+    twice: IndexMap<String, Numbers>,
+    set_aside: Vec<SetAside>,
+}
+
+impl Report {
+    /// Adds a sentence.
+    pub(super) fn note(&mut self, note: String) {
+        self.notes.push(note);
+    }
+
+    /// A word of a column was read as something else.
+    pub(super) fn reading(&mut self, column: &str, word: &str, read_as: &str) {
+        let reading = format!("{column} `{word}` read as {read_as}");
+        *self.readings.entry(reading).or_default() += 1;
+    }
+
+    /// A cell was kept because it could not be read or is not known.
+    pub(super) fn kept(&mut self, column: &str, text: &str, why: &str, row: usize) {
+        let kept = format!("{column} `{text}` {why}, kept as it is");
+        self.wrong.entry(kept).or_default().add(row);
+    }
+
+    /// An id that another row or the plan already has.
+    pub(super) fn twice(&mut self, id: &str, row: usize) {
+        let twice = format!("id `{id}` is not the only one, all are kept");
+        self.twice.entry(twice).or_default().add(row);
+    }
+
+    /// A row became no link.
+    pub(super) fn set_aside(&mut self, row: usize, reason: Reason) {
+        self.set_aside.push(SetAside { row, reason });
+    }
+
+    /// All notes in order, and the rows set aside.
+    pub(super) fn finish(mut self) -> (Vec<String>, Vec<SetAside>) {
+        let readings = self.readings.into_iter();
+        let readings = readings.map(|(reading, n)| format!("{reading} ({})", counted(n, "row")));
+        extend(&mut self.notes, readings, "words were read as another");
+        for (kept, what) in [
+            (self.wrong, "cells were kept as they are"),
+            (self.twice, "ids are not the only ones"),
+        ] {
+            let kept = kept.into_iter();
+            let kept = kept.map(|(note, numbers)| format!("{note} ({numbers})"));
+            extend(&mut self.notes, kept, what);
+        }
+        (self.notes, self.set_aside)
+    }
+}
+
+/// Adds notes up to the limit and counts the others.
+fn extend(notes: &mut Vec<String>, more: impl ExactSizeIterator<Item = String>, what: &str) {
+    let n_more = more.len().saturating_sub(MAX_NOTES);
+    notes.extend(more.take(MAX_NOTES));
+    if n_more > 0 {
+        notes.push(format!("{n_more} more {what}"));
+    }
+}
+
+/// A number of things: `1 row`, `2 rows`; the word takes a plain s.
+pub(super) fn counted(n: usize, word: &str) -> String {
+    format!("{n} {word}{}", if n == 1 { "" } else { "s" })
+}
+
+/// Row numbers, the first ones in full.
+#[derive(Debug, Default)]
+struct Numbers {
+    first: Vec<usize>,
+    n_more: usize,
+}
+
+impl Numbers {
+    fn add(&mut self, row: usize) {
+        if self.first.len() < MAX_NUMBERS {
+            self.first.push(row);
+        } else {
+            self.n_more += 1;
+        }
+    }
+}
+
+impl fmt::Display for Numbers {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let list: Vec<String> = self.first.iter().map(ToString::to_string).collect();
+        let word = if list.len() > 1 { "rows" } else { "row" };
+        write!(f, "{word} {}", list.join(", "))?;
+        if self.n_more > 0 {
+            write!(f, " and {} more", self.n_more)?;
+        }
+        Ok(())
+    }
+}
