@@ -227,9 +227,53 @@ pub fn new(new: &New, out: &mut Printer) -> Result<Outcome, Vec<Problem>> {
         .into());
     }
     let mut desk = Desk::empty(&new.title)?;
+    if let Some(from) = &new.from {
+        import(&mut desk, from, &new.map, out)?;
+    }
     if !new.dry_run {
         save(&mut desk, &new.plan, out)?;
         out.line(&format!("made {}", clean(&new.plan.display().to_string())));
     }
     Ok(Outcome::Quiet)
+}
+
+/// Reads a table of links into a plan and says how each part was read.
+fn import(desk: &mut Desk, from: &Path, map: &[String], out: &mut Printer) -> Result<(), Problem> {
+    let map = map
+        .iter()
+        .map(|text| mapping(text))
+        .collect::<Result<Vec<_>, Problem>>()?;
+    let read = desk.import(from, &map)?;
+    for note in &read.notes {
+        out.line(&clean(note));
+    }
+    for aside in &read.set_aside {
+        out.line(&clean(&format!(
+            "row {} set aside: {}",
+            aside.row, aside.reason
+        )));
+    }
+    let list = [
+        (read.n_links, "links"),
+        (read.n_switches, "switches"),
+        (read.set_aside.len(), "rows set aside"),
+    ];
+    let parts: Vec<String> = list
+        .iter()
+        .map(|(count, word)| format!("{count} {word}"))
+        .collect();
+    out.line(&parts.join(", "));
+    Ok(())
+}
+
+/// `HEADING=column` or `HEADING=column:unit`, split at the last equals sign.
+fn mapping(text: &str) -> Result<(String, String), Problem> {
+    let (heading, column) = text.rsplit_once('=').ok_or_else(|| {
+        Problem::new(
+            "map-form",
+            format!("`{text}` does not say what a heading means"),
+        )
+        .help("write the heading and the column, for example --map 'Cable Len=length:ft'")
+    })?;
+    Ok((heading.to_owned(), column.to_owned()))
 }

@@ -6,6 +6,8 @@
 pub mod history;
 
 use crate::engine::Engine;
+use crate::files::import;
+use crate::files::import::Import;
 use crate::files::plan_file;
 use crate::files::save;
 use crate::files::save::Saved;
@@ -173,6 +175,17 @@ impl Desk {
                 cells: vec![((column, row), entry)],
             },
         )
+    }
+
+    /// Adds the links of a table in a file, as one step; the result says how it was read.
+    ///
+    /// # Errors
+    /// A file that cannot be read or is no table of links; nothing is changed then.
+    pub fn import(&mut self, path: &Path, map: &[(String, String)]) -> Result<Import, Problem> {
+        let mut read = import::links(&self.plan, &save::load(path)?, map)?;
+        let edit = std::mem::replace(&mut read.edit, Edit::Group(Vec::new()));
+        self.apply("import", edit)?;
+        Ok(read)
     }
 
     /// Saves to a path, which the desk keeps from then on.

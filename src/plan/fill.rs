@@ -110,7 +110,7 @@ mod tests {
             ]
         "#;
         let builtin = vec![vec!["L0".to_owned(), "5".to_owned()]];
-        let links = toml::from_str(links).unwrap();
+        let links = crate::sheet::load(links, "test.toml").unwrap();
         Plan::new(vec![links], Vec::new(), &[("links", builtin)]).unwrap()
     }
 

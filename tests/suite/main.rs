@@ -1,8 +1,11 @@
 //! One test binary; each module is a subject.
 
+#![allow(clippy::unwrap_used, reason = "a test says what went wrong by failing")]
+
 mod boundaries;
 mod builtin;
 mod checks;
+mod cli;
 mod demo;
 mod engine;
 mod floors;

@@ -1,0 +1,457 @@
+//! The command line as a person meets it: the real program, its output and its exit codes.
+
+use std::path::Path;
+use std::process::{Command, Output, Stdio};
+use std::time::{Duration, Instant};
+
+/// Runs the program in a folder with an empty environment.
+fn run(folder: &Path, args: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_portledger"))
+        .args(args)
+        .current_dir(folder)
+        .env_clear()
+        .output()
+        .unwrap()
+}
+
+/// What a run printed, and its exit code.
+fn told(folder: &Path, args: &[&str]) -> (String, String, i32) {
+    let output = run(folder, args);
+    let text = |bytes: Vec<u8>| String::from_utf8(bytes).unwrap();
+    (
+        text(output.stdout),
+        text(output.stderr),
+        output.status.code().unwrap(),
+    )
+}
+
+/// A folder with a plan of one multimode link of 290 m.
+fn with_plan() -> tempfile::TempDir {
+    let room = tempfile::tempdir().unwrap();
+    let steps: [&[&str]; 4] = [
+        &["new", "p.plan"],
+        &[
+            "set",
+            "p.plan",
+            "links",
+            "UP1",
+            "interface",
+            "10GBASE-SR",
+            "--add",
+        ],
+        &["set", "p.plan", "links", "UP1", "medium", "OM3"],
+        &["set", "p.plan", "links", "UP1", "length", "290 m"],
+    ];
+    for step in steps {
+        let (_, stderr, code) = told(room.path(), step);
+        assert_eq!((stderr.as_str(), code), ("", 0), "{step:?}");
+    }
+    room
+}
+
+#[test]
+fn a_formula_gives_its_value_and_unit() {
+    let here = Path::new(".");
+    let cases: [(&[&str], &str); 7] = [
+        (
+            &["calc", "10 km * 0.35 dB/km + 2 * 0.5 dB", "--as", "json"],
+            "{\"value\":4.5,\"unit\":\"dB\"}\n",
+        ),
+        (&["calc", "10 km * 0.35 dB/km + 2 * 0.5 dB"], "4.5 dB\n"),
+        (&["calc", "250 ft", "--in", "m"], "76.2 m\n"),
+        (&["calc", "-3 dBm - 7 dB"], "-10 dBm\n"),
+        (
+            &["calc", "48 * 1 Gb/s / 10 Gb/s", "--as", "json"],
+            "{\"value\":4.8}\n",
+        ),
+        (&["calc", "\"OM3\" == \"om3\""], "yes\n"),
+        (&["calc", "assume.reserve"], "0.5 dB\n"),
+    ];
+    for (args, expected) in cases {
+        assert_eq!(
+            told(here, args),
+            (expected.to_owned(), String::new(), 0),
+            "{args:?}"
+        );
+    }
+}
+
+#[test]
+fn what_is_no_formula_ends_soon_with_its_place_and_a_next_step() {
+    let minus = format!("{}1", "-".repeat(100_000));
+    let open = format!("{}1{}", "(".repeat(5_000), ")".repeat(5_000));
+    let deep = format!("{}1{}", "(".repeat(100), ")".repeat(100));
+    let cases = [
+        "1 dBm + 1 dBm",
+        "3 dB + 2 m",
+        "a =",
+        &minus,
+        &open,
+        &deep,
+        "",
+        "1 parsec",
+        "leng + 1",
+    ];
+    for formula in cases {
+        let started = Instant::now();
+        let (stdout, stderr, code) = told(Path::new("."), &["calc", formula]);
+        let shown = formula.get(..20.min(formula.len())).unwrap_or_default();
+        assert!(started.elapsed() < Duration::from_secs(2), "{shown}");
+        assert_eq!((stdout.as_str(), code), ("", 2), "{shown}");
+        assert!(
+            stderr.starts_with("error: ") && stderr.contains("formula"),
+            "{stderr}"
+        );
+        assert!(stderr.contains("help: "), "{stderr}");
+        assert!(stderr.len() < 1200, "{stderr}");
+    }
+}
+
+#[test]
+fn a_result_is_asked_for_in_units_that_measure_the_same() {
+    let (_, stderr, code) = told(Path::new("."), &["calc", "3 dB", "--in", "m"]);
+    assert_eq!(code, 2);
+    assert!(stderr.contains("the result is in dB"), "{stderr}");
+    let (stdout, stderr, code) = told(Path::new("."), &["calc", "1 / 0", "--as", "json"]);
+    assert_eq!(
+        (stdout.as_str(), code),
+        ("{\"value\":null}\n", 2),
+        "{stderr}"
+    );
+}
+
+#[test]
+fn a_margin_is_explained_with_numbers_units_and_sources() {
+    let room = with_plan();
+    let (stdout, _, code) = told(room.path(), &["why", "p.plan", "links", "up1", "margin"]);
+    assert_eq!(code, 0);
+    for part in [
+        "margin: 0.08 dB",
+        "  = loss_limit - loss",
+        "  = 2.6 dB - 2.52 dB",
+        "channel.loss_limit: 2.6 dB   [10GBASE-SR on OM3; IEEE 802.3-2022 clause 52",
+        "seen]",
+        "length: 290 m   [entered]",
+        "assume.connections: 2   [assumed, from memory",
+    ] {
+        assert!(stdout.contains(part), "{part}\n{stdout}");
+    }
+    let (stdout, _, _) = told(room.path(), &["why", "p.plan", "links", "UP1", "verdict"]);
+    assert!(stdout.starts_with("verdict: tight"), "{stdout}");
+    assert!(stdout.contains("margin < assume.reserve"), "{stdout}");
+}
+
+#[test]
+fn an_edit_says_what_it_changed_and_is_saved() {
+    let room = with_plan();
+    let (stdout, stderr, code) = told(
+        room.path(),
+        &["set", "p.plan", "links", "UP1", "length", "1200 ft"],
+    );
+    insta::assert_snapshot!(stdout, @r"
+    UP1: length is 365.76 m; verdict fails
+    gone: caution link UP1 reserve: a margin of 0.08 dB is below the reserve, 0.5 dB
+    new: stop link UP1 reach: 365.76 m of OM3 is more than the reach of 10GBASE-SR, 300 m
+    new: stop link UP1 loss: a loss of 2.78 dB is more than 10GBASE-SR allows on OM3, 2.6 dB
+    2 stops, 0 cautions, 0 notes
+    ");
+    assert_eq!((stderr.as_str(), code), ("", 1));
+    let (stdout, _, code) = told(room.path(), &["check", "p.plan"]);
+    assert!(stdout.contains("365.76 m of OM3"), "{stdout}");
+    assert_eq!(code, 1);
+    let (_, _, code) = told(
+        room.path(),
+        &["set", "p.plan", "links", "UP1", "length", "100"],
+    );
+    assert_eq!(code, 0);
+    assert_eq!(told(room.path(), &["check", "p.plan"]).2, 0);
+}
+
+#[test]
+fn a_wrong_entry_is_refused_and_nothing_is_saved() {
+    let room = with_plan();
+    let before = std::fs::read(room.path().join("p.plan")).unwrap();
+    let cases: [(&[&str], &str); 8] = [
+        (&["links", "UP1", "length", "3 dB"], "this column is in m"),
+        (&["links", "UP1", "role", "uplnk"], "did you mean `uplink`?"),
+        (&["links", "UP1", "lenght", "3 m"], "did you mean `length`?"),
+        (&["links", "UP1", "margin", "3 dB"], "computed"),
+        (&["links", "UP9", "length", "3 m"], "no row `UP9`"),
+        (&["link", "UP1", "length", "3 m"], "did you mean `links`?"),
+        (
+            &["assume", "reserv", "value", "3 dB"],
+            "did you mean `reserve`?",
+        ),
+        (
+            &["links", "--formula", "margin", "loss_limit - length"],
+            "cannot subtract",
+        ),
+    ];
+    for (args, part) in cases {
+        let args: Vec<&str> = ["set", "p.plan"].iter().chain(args).copied().collect();
+        let (_, stderr, code) = told(room.path(), &args);
+        assert_eq!(code, 2, "{args:?}");
+        assert!(stderr.contains(part), "{part}\n{stderr}");
+    }
+    assert_eq!(std::fs::read(room.path().join("p.plan")).unwrap(), before);
+}
+
+#[test]
+fn assumptions_and_formulas_are_the_persons_and_shown_as_theirs() {
+    let room = with_plan();
+    let set: [&[&str]; 2] = [
+        &["set", "p.plan", "assume", "reserve", "value", "0 dB"],
+        &[
+            "set",
+            "p.plan",
+            "links",
+            "--formula",
+            "loss",
+            "fibre_loss + 0.2 dB",
+        ],
+    ];
+    for args in set {
+        assert_eq!(told(room.path(), args).2, 0, "{args:?}");
+    }
+    let (stdout, _, _) = told(room.path(), &["why", "p.plan", "links", "UP1", "loss"]);
+    assert!(
+        stdout.starts_with("loss: 1.22 dB   [your formula]"),
+        "{stdout}"
+    );
+    let (stdout, _, _) = told(room.path(), &["why", "p.plan", "links", "UP1", "is_tight"]);
+    assert!(
+        stdout.contains("assume.reserve: 0 dB   [set in this plan"),
+        "{stdout}"
+    );
+    assert_eq!(
+        told(
+            room.path(),
+            &["set", "p.plan", "links", "--formula", "loss", ""]
+        )
+        .2,
+        0
+    );
+    let (stdout, _, _) = told(room.path(), &["why", "p.plan", "links", "UP1", "loss"]);
+    assert!(
+        stdout.starts_with("loss: 2.52 dB   [arithmetic]"),
+        "{stdout}"
+    );
+}
+
+#[test]
+fn a_sheet_is_shown_as_text_csv_and_json() {
+    let room = with_plan();
+    let show = |extra: &[&str]| {
+        let args = [
+            "show",
+            "p.plan",
+            "links",
+            "--columns",
+            "id,length,margin,verdict",
+        ];
+        told(
+            room.path(),
+            &args.iter().chain(extra).copied().collect::<Vec<_>>(),
+        )
+        .0
+    };
+    assert_eq!(
+        show(&[]),
+        "id   length m  margin dB  verdict\nUP1       290       0.08  tight\n"
+    );
+    assert_eq!(
+        show(&["--where", "margin > 1 dB"]),
+        "id  length m  margin dB  verdict\n"
+    );
+    let csv = show(&["--as", "csv"]);
+    assert!(
+        csv.starts_with("id,length [m],margin [dB],verdict\nUP1,290,0.08"),
+        "{csv}"
+    );
+    let json: serde_json::Value = serde_json::from_str(&show(&["--as", "json"])).unwrap();
+    assert_eq!(json["rows"][0]["length"], 290);
+    assert_eq!(json["units"]["margin"], "dB");
+    let (_, stderr, code) = told(
+        room.path(),
+        &["show", "p.plan", "links", "--where", "margin"],
+    );
+    assert_eq!(code, 2);
+    assert!(stderr.contains("yes or no"), "{stderr}");
+}
+
+#[test]
+fn text_from_a_plan_reaches_neither_terminal_nor_spreadsheet_as_a_command() {
+    let room = with_plan();
+    let hostile = "=cmd\u{1b}[31m\u{202e}x";
+    told(
+        room.path(),
+        &["set", "p.plan", "links", hostile, "notes", "+1+1", "--add"],
+    );
+    let listings: [&[&str]; 4] = [
+        &["show", "p.plan", "links"],
+        &["check", "p.plan"],
+        &["why", "p.plan", "links", hostile, "verdict"],
+        &["why", "p.plan", "links", "no\u{1b}such", "verdict"],
+    ];
+    for args in listings {
+        let (stdout, stderr, _) = told(room.path(), args);
+        assert!(
+            !format!("{stdout}{stderr}").contains(['\u{1b}', '\u{202e}']),
+            "{args:?}"
+        );
+    }
+    let (csv, _, _) = told(
+        room.path(),
+        &[
+            "show",
+            "p.plan",
+            "links",
+            "--columns",
+            "id,notes",
+            "--as",
+            "csv",
+        ],
+    );
+    assert!(csv.contains("'=cmd") && csv.contains("'+1+1"), "{csv}");
+}
+
+#[test]
+fn a_closed_pipe_is_no_failure() {
+    let mut child = Command::new(env!("CARGO_BIN_EXE_portledger"))
+        .args(["tables", "channels"])
+        .stdout(Stdio::piped())
+        .stderr(Stdio::piped())
+        .spawn()
+        .unwrap();
+    drop(child.stdout.take());
+    let output = child.wait_with_output().unwrap();
+    assert_eq!(
+        (output.status.code(), output.stderr.as_slice()),
+        (Some(0), &[][..])
+    );
+}
+
+#[test]
+fn a_table_becomes_a_plan_that_never_judges_what_is_missing() {
+    let room = tempfile::tempdir().unwrap();
+    let table = "Cable ID,Side A,A port,Side B,B port,Media,Cable Len,Class,Shelf\n\
+                 RUN1,pump-1,eth0,deck-1,p1,cat6,120,host,blue\n\
+                 RUN2,deck-1,u1,core,p9,om4 10g,250,uplink,red\n\
+                 RUN3,lab-1,eth0,deck-1,p2,cat6,,host,\n";
+    std::fs::write(room.path().join("t.csv"), table).unwrap();
+    let args = [
+        "new",
+        "t.plan",
+        "--from",
+        "t.csv",
+        "--map",
+        "Cable Len=length:ft",
+    ];
+    let (stdout, stderr, code) = told(room.path(), &args);
+    assert_eq!(code, 0, "{stderr}");
+    assert!(
+        stdout.contains("3 links, 2 switches, 0 rows set aside"),
+        "{stdout}"
+    );
+    let (csv, _, _) = told(
+        room.path(),
+        &[
+            "show",
+            "t.plan",
+            "links",
+            "--as",
+            "csv",
+            "--columns",
+            "id,length,speed,role,shelf,verdict",
+        ],
+    );
+    assert_eq!(
+        csv,
+        "id,length [m],speed [Gb/s],role,shelf,verdict\n\
+         RUN1,36.576,,access,blue,unknown\n\
+         RUN2,76.2,10,uplink,red,unknown\n\
+         RUN3,,,access,,unknown\n"
+    );
+    let (_, stderr, code) = told(room.path(), &args);
+    assert_eq!(code, 2);
+    assert!(stderr.contains("already there"), "{stderr}");
+}
+
+#[test]
+fn files_that_are_no_plan_are_told_so() {
+    let room = tempfile::tempdir().unwrap();
+    std::fs::write(room.path().join("x.plan"), "hello").unwrap();
+    for path in ["x.plan", "none.plan", "."] {
+        let (stdout, stderr, code) = told(room.path(), &["check", path]);
+        assert_eq!((stdout.as_str(), code), ("", 2), "{path}");
+        assert!(
+            stderr.starts_with("error: ") && stderr.contains("help: "),
+            "{path}: {stderr}"
+        );
+    }
+}
+
+#[test]
+fn every_command_has_an_example_and_stands_in_the_manual() {
+    let here = Path::new(".");
+    let (manual, _, _) = told(here, &["manual"]);
+    for command in [
+        "check",
+        "show",
+        "why",
+        "calc",
+        "set",
+        "new",
+        "tables",
+        "functions",
+        "completions",
+        "manual",
+    ] {
+        let (help, _, code) = told(here, &[command, "--help"]);
+        assert_eq!(code, 0);
+        assert!(help.contains("Example"), "{command}");
+        assert!(manual.contains(&format!(".SS {command}")), "{command}");
+    }
+    for shell in ["bash", "zsh", "fish"] {
+        let (script, _, code) = told(here, &["completions", shell]);
+        assert!(code == 0 && script.contains("portledger"), "{shell}");
+    }
+    let (list, _, _) = told(here, &["functions"]);
+    assert!(
+        list.contains("attenuation_at(medium, wavelength)"),
+        "{list}"
+    );
+    let (_, stderr, code) = told(here, &["functions", "attenuation"]);
+    assert!(
+        code == 2 && stderr.contains("did you mean `attenuation_at`?"),
+        "{stderr}"
+    );
+}
+
+#[test]
+fn odd_arguments_end_without_a_panic() {
+    use std::ffi::OsStr;
+    use std::os::unix::ffi::OsStrExt;
+    let long = "x".repeat(50_000);
+    let odd = [
+        OsStr::new(""),
+        OsStr::new("-"),
+        OsStr::new("--"),
+        OsStr::from_bytes(b"\xff\xfe"),
+        OsStr::new(&long),
+    ];
+    for command in ["check", "calc", "why", "show", "set", "functions"] {
+        for arg in odd {
+            let output = Command::new(env!("CARGO_BIN_EXE_portledger"))
+                .arg(command)
+                .args([arg, arg, arg, arg])
+                .output()
+                .unwrap();
+            assert_eq!(output.status.code(), Some(2), "{command}");
+            assert!(
+                !String::from_utf8_lossy(&output.stderr).contains("panicked"),
+                "{command}"
+            );
+        }
+    }
+}
