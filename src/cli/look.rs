@@ -24,6 +24,9 @@ use std::path::Path;
 const CAUTION: &str = "Never look into a fibre or port; clean and inspect before mating. Fibre, not copper, \
                        between buildings. Local codes and licensed practice rule.";
 
+/// The width of a severity with its glyph, under which findings line up.
+const INDENT: usize = 10;
+
 /// The findings and the links of a plan, or of the demo.
 pub fn overview(
     path: Option<&Path>,
@@ -116,17 +119,13 @@ pub fn check(path: &Path, form: Form, out: &mut Printer) -> Result<Outcome, Vec<
 fn write_findings(desk: &Desk, found: &Findings, out: &mut Printer) {
     for finding in &found.list {
         let name = name_of(desk, finding);
-        let word = tinted(finding.severity, out.is_coloured());
-        out.line(&format!(
-            "{word} {} {}: {}",
-            clean(&name),
-            finding.check,
-            clean(&finding.sentence)
-        ));
-        out.line(&format!("          {}", clean(&finding.advice)));
+        let word = format!("{} ", tinted(finding.severity, out.is_coloured()));
+        let text = format!("{name} {}: {}", finding.check, finding.sentence);
+        out.wrapped(&word, INDENT, &clean(&text));
+        out.wrapped(&" ".repeat(INDENT), INDENT, &clean(&finding.advice));
     }
     out.line(&counted(found));
-    out.line(CAUTION);
+    out.wrapped("", 0, CAUTION);
 }
 
 /// How many of each there are, in words.
@@ -241,7 +240,14 @@ fn columns_worth_showing(desk: &Desk, sheet: SheetId, rows: &[RowId], all: bool)
         let holds = |row: &RowId| desk.engine().cell(desk.plan(), *column, *row) != Cell::Missing;
         all || *at == 0 || (!def.columns[*at].quiet && rows.iter().any(holds))
     };
-    columns.filter(worth).map(|(_, column)| column).collect()
+    let mut worthy: Vec<ColumnId> = columns.filter(worth).map(|(_, column)| column).collect();
+    // A narrow terminal cuts off the end of a line, never the verdict.
+    let verdict = desk.engine().find_column(sheet, "verdict");
+    if let Some(at) = worthy.iter().position(|column| Some(*column) == verdict) {
+        let verdict = worthy.remove(at);
+        worthy.insert(1.min(worthy.len()), verdict);
+    }
+    worthy
 }
 
 /// Rows and columns of a sheet as a table.
@@ -290,12 +296,32 @@ fn datum(desk: &Desk, column: ColumnId, row: RowId) -> Datum {
             shown: if flag { "yes" } else { "no" }.to_owned(),
             exact: json!(flag),
         },
+        Cell::Text(word) if is_verdict(desk, column) => Datum {
+            shown: format!("{} {word}", verdict_glyph(&word)),
+            exact: json!(word),
+        },
         Cell::Text(text) => Datum::text(text),
         Cell::Missing => Datum::text(wrong_text(desk, column, row)),
         Cell::Failed => Datum {
             shown: "no number".to_owned(),
             exact: Value::Null,
         },
+    }
+}
+
+fn is_verdict(desk: &Desk, column: ColumnId) -> bool {
+    desk.engine()
+        .def(column)
+        .is_some_and(|def| def.name == "verdict")
+}
+
+/// The glyph that stands beside the word of a verdict, for the eye that runs down a column.
+fn verdict_glyph(word: &str) -> char {
+    match word {
+        "fits" => '●',
+        "tight" => '▲',
+        "fails" => '■',
+        _ => '○',
     }
 }
 

@@ -6,6 +6,7 @@
 use crate::problem::Problem;
 use crate::problem::render;
 use std::io::{IsTerminal, Write};
+use unicode_width::UnicodeWidthStr;
 
 /// What is printed, and whether in colour.
 #[derive(Debug)]
@@ -43,6 +44,29 @@ impl Printer {
     pub fn line(&mut self, text: &str) {
         self.raw(text);
         self.raw("\n");
+    }
+
+    /// Writes a line after a mark, broken between words where a terminal ends.
+    ///
+    /// `width` is that of the mark as it is seen; further lines begin under the text.
+    pub fn wrapped(&mut self, mark: &str, width: usize, text: &str) {
+        let room = self
+            .width()
+            .map_or(usize::MAX, |all| all.saturating_sub(width + 1).max(20));
+        let mut line = String::new();
+        let mut begin = mark.to_owned();
+        for word in text.split(' ') {
+            if !line.is_empty() && line.width() + 1 + word.width() > room {
+                self.line(&format!("{begin}{line}"));
+                begin = " ".repeat(width);
+                line.clear();
+            }
+            if !line.is_empty() {
+                line.push(' ');
+            }
+            line.push_str(word);
+        }
+        self.line(&format!("{begin}{line}"));
     }
 
     /// Writes text as it is.

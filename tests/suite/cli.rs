@@ -257,7 +257,7 @@ fn a_sheet_is_shown_as_text_csv_and_json() {
     };
     assert_eq!(
         show(&[]),
-        "id   length m  margin dB  verdict\nUP1       290       0.08  tight\n"
+        "id   length m  margin dB  verdict\nUP1       290       0.08  ▲ tight\n"
     );
     assert_eq!(
         show(&["--where", "margin > 1 dB"]),
