@@ -68,13 +68,13 @@ fn set_cell(desk: &mut Desk, set: &Set, out: &mut Printer) -> Result<(), Problem
     if set.add && desk.plan().find(sheet, &set.row).is_none() {
         add_row(desk, sheet, &set.row)?;
     }
-    let row = pick::row(desk, sheet, &set.row)?;
+    let mut row = pick::row(desk, sheet, &set.row)?;
     if desk.plan().rows(sheet).is_builtin(row) {
-        return Err(Problem::new(
-            "row-builtin",
-            format!("`{}` is a built-in row of {}", set.row, set.sheet),
-        )
-        .help("a row of your own with the same id takes its place: add one to the plan file"));
+        row = desk.own_row(sheet, row)?;
+        out.line(&clean(&format!(
+            "{}: a row of your own takes the place of the built-in one",
+            set.row
+        )));
     }
     desk.set(sheet, row, column, value)?;
     say_cell(desk, sheet, row, &set.column, out);

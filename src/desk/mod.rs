@@ -177,6 +177,38 @@ impl Desk {
         )
     }
 
+    /// Copies a built-in row, so that the person's values take its place from then on.
+    ///
+    /// # Errors
+    /// A row that is not there; nothing is changed then.
+    pub fn own_row(&mut self, sheet: SheetId, row: RowId) -> Result<RowId, Problem> {
+        let mark = [
+            ("source", "set in this plan"),
+            ("confidence", ""),
+            ("note", ""),
+        ];
+        let cells = self.plan.entered(sheet).map(|column| {
+            let name = self.plan.column(sheet, column).name.as_str();
+            let entry = match mark.iter().find(|(marked, _)| *marked == name) {
+                Some((_, text)) => read_entry(&self.plan, sheet, column, text)?,
+                None => self.plan.entry(sheet, column, row),
+            };
+            Ok((column, entry))
+        });
+        let cells = cells.collect::<Result<Vec<_>, Problem>>()?;
+        let at = self.plan.rows(sheet).order().len();
+        let label = format!("own row {}", self.plan.id(sheet, row));
+        self.apply(
+            &label,
+            Edit::AddRows {
+                sheet,
+                at,
+                rows: vec![cells],
+            },
+        )?;
+        Ok(self.plan.rows(sheet).order()[at])
+    }
+
     /// Adds the links of a table in a file, as one step; the result says how it was read.
     ///
     /// # Errors

@@ -239,6 +239,47 @@ fn assumptions_and_formulas_are_the_persons_and_shown_as_theirs() {
 }
 
 #[test]
+fn a_persons_row_beats_a_built_in_one_and_is_shown_as_theirs() {
+    let room = with_plan();
+    let args = [
+        "set",
+        "p.plan",
+        "channels",
+        "10gbase-sr on om3",
+        "reach",
+        "280 m",
+    ];
+    let (stdout, stderr, code) = told(room.path(), &args);
+    assert_eq!(code, 1, "{stderr}");
+    assert!(
+        stdout.contains("new: stop link UP1 reach: 290 m of OM3 is more than"),
+        "{stdout}"
+    );
+    let (stdout, _, _) = told(room.path(), &["why", "p.plan", "links", "UP1", "reach"]);
+    assert!(
+        stdout.contains("channel.reach: 280 m   [10GBASE-SR on OM3; set in this plan; your row]"),
+        "{stdout}"
+    );
+    let (_, _, code) = told(
+        room.path(),
+        &[
+            "set",
+            "p.plan",
+            "channels",
+            "10GBASE-SR on OM3",
+            "reach",
+            "300",
+        ],
+    );
+    assert_eq!(code, 0);
+    let (stdout, _, _) = told(
+        room.path(),
+        &["show", "p.plan", "links", "--columns", "id,reach"],
+    );
+    assert_eq!(stdout, "id   reach m\nUP1      300\n");
+}
+
+#[test]
 fn a_sheet_is_shown_as_text_csv_and_json() {
     let room = with_plan();
     let show = |extra: &[&str]| {

@@ -343,3 +343,50 @@ fn a_link_that_is_taken_out_and_put_elsewhere_in_one_step_counts_once() {
     );
     assert_eq!(story.number("switches", "South hall", "uplinks", ""), 1.0);
 }
+
+/// Results of many rows do not depend on how many threads computed them.
+#[test]
+fn one_thread_and_several_give_the_same_bits() {
+    let mut story = Story::new();
+    for at in 0..40 {
+        story = story.switch(
+            &format!("s{at}"),
+            &[("access_ports", "24"), ("access_speed", "1 Gb/s")],
+        );
+    }
+    for at in 0..3000 {
+        let (from, to) = (format!("s{}", at % 40), format!("s{}", (at * 7) % 40));
+        let length = format!("{}", 1.0 + f64::from(at) * 0.37);
+        let role = if at % 5 == 0 { "uplink" } else { "access" };
+        let cells = [
+            ("from", from.as_str()),
+            ("to", to.as_str()),
+            ("role", role),
+            ("interface", "10GBASE-SR"),
+            ("medium", "OM4"),
+            ("length", length.as_str()),
+        ];
+        story = story.link(&format!("L{at}"), &cells);
+    }
+    let plan = story.plan();
+    let with = |n_threads| {
+        let pool = rayon::ThreadPoolBuilder::new()
+            .num_threads(n_threads)
+            .build()
+            .unwrap();
+        pool.install(|| portledger::trade::engine(plan))
+    };
+    let (one, four) = (with(1), with(4));
+    for at in 0..one.graph().nodes.len() {
+        let column = portledger::table::ColumnId(u32::try_from(at).unwrap());
+        let bits = |column: &portledger::table::Column| {
+            column
+                .numbers()
+                .iter()
+                .map(|value| value.to_bits())
+                .collect::<Vec<_>>()
+        };
+        assert_eq!(bits(one.values(column)), bits(four.values(column)));
+        assert_eq!(one.values(column).codes(), four.values(column).codes());
+    }
+}
