@@ -8,6 +8,7 @@ use super::dirty::Dirty;
 use super::group::gathered;
 use super::node::{Source, Via, column_id};
 use super::run::{Chunk, Inputs, Piece, run, with_scratch};
+use super::shared::Places;
 use crate::formula::Ty;
 use crate::formula::program::{Code, Num, Out, Program, Step as Instruction};
 use crate::plan::Plan;
@@ -63,7 +64,9 @@ impl Engine {
     fn compute_phase(&mut self, plan: &Plan, phase: &[ColumnId]) {
         self.build_computed_finders(plan);
         for column in phase {
-            if self.graph.nodes[column.at()].program().is_none() {
+            // The table of shared places is kept from run to run, as the groups are.
+            let kept = self.places[column.at()].is_some();
+            if self.graph.nodes[column.at()].program().is_none() && !kept {
                 self.compute_whole(plan, *column);
             }
         }
@@ -154,14 +157,10 @@ impl Engine {
             }
             Source::Shared { .. } => {
                 self.build_places(plan, column);
-                let mut values = vec![MISSING; n_rows];
-                if let Some(places) = &self.places[column.at()] {
-                    values
-                        .iter_mut()
-                        .enumerate()
-                        .for_each(|(row, value)| *value = places.shared(row));
-                }
-                self.values[column.at()] = Column::Numbers(values);
+                let counts = self.places[column.at()].as_ref().map(Places::all_shared);
+                let mut values = Column::Numbers(counts.unwrap_or_default());
+                values.resize(n_rows);
+                self.values[column.at()] = values;
                 n_rows
             }
             Source::Broken | Source::Entered(_) | Source::Program(_) => 0,
@@ -659,13 +658,7 @@ impl Engine {
     }
 
     /// Notes what rows name now; gives all rows whose count may have changed.
-    fn rename(
-        &self,
-        plan: &Plan,
-        column: ColumnId,
-        rows: &[u32],
-        places: &mut super::Places,
-    ) -> Vec<u32> {
+    fn rename(&self, plan: &Plan, column: ColumnId, rows: &[u32], places: &mut Places) -> Vec<u32> {
         let node = &self.graph.nodes[column.at()];
         let Source::Shared { ends, counted } = &node.source else {
             return Vec::new();
@@ -685,12 +678,18 @@ impl Engine {
     }
 }
 
+/// So many cells of one chunk, all columns together, still lie in the second cache.
+const CELLS_AT_ONCE: usize = 1 << 18;
+
 /// The columns cut into chunks of rows.
 ///
 /// Sixteen chunks keep two to sixteen workers busy; below 1,024 rows the cost of a chunk shows,
 /// above 16,384 its registers leave the cache (both measured).
 fn chunked(columns: &mut [Column], n_rows: usize) -> Vec<Chunk<'_>> {
-    let size = (n_rows / 16).next_power_of_two().clamp(1024, 16384);
+    let most = (CELLS_AT_ONCE / columns.len().max(1))
+        .next_power_of_two()
+        .clamp(1024, 16384);
+    let size = (n_rows / 16).next_power_of_two().clamp(1024, most);
     let mut chunks: Vec<Chunk<'_>> = (0..n_rows)
         .step_by(size)
         .map(|first| Chunk {

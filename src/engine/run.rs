@@ -575,7 +575,10 @@ impl Runner<'_, '_> {
             }
             (Piece::Flags(into), Out::Number(num)) => {
                 let value = self.number(num, numbers, wide);
-                each(into, |row| narrow_flag(value.at(row)));
+                match value {
+                    Numbers::Each(values) => self::wide(NarrowWork { values, into }),
+                    Numbers::All(value) => into.fill(narrow_flag(value)),
+                }
             }
             (Piece::Codes(into), Out::Text(code) | Out::Row(code)) => {
                 if !written {
@@ -651,9 +654,9 @@ pub fn narrow_flag(value: f64) -> u8 {
 }
 
 fn widened<'s>(flags: &[u8], wide: &'s mut [f64]) -> Numbers<'s> {
-    let wide = &mut wide[..flags.len()];
-    each(wide, |row| wide_flag(flags[row]));
-    Numbers::Each(wide)
+    let into = &mut wide[..flags.len()];
+    self::wide(WidenWork { flags, into });
+    Numbers::Each(into)
 }
 
 /// Applies a function of two numbers to each row, with a loop of its own for each kind of operand.
@@ -758,6 +761,40 @@ impl WithSimd for PickWork<'_> {
     #[inline(always)]
     fn with_simd<S: pulp::Simd>(self, _: S) {
         pick_loop(self.choice, self.a, self.b, self.into);
+    }
+}
+
+/// Flags to numbers.
+struct WidenWork<'a> {
+    flags: &'a [u8],
+    into: &'a mut [f64],
+}
+
+impl WithSimd for WidenWork<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn with_simd<S: pulp::Simd>(self, _: S) {
+        for (slot, flag) in self.into.iter_mut().zip(self.flags) {
+            *slot = wide_flag(*flag);
+        }
+    }
+}
+
+/// Numbers to flags.
+struct NarrowWork<'a> {
+    values: &'a [f64],
+    into: &'a mut [u8],
+}
+
+impl WithSimd for NarrowWork<'_> {
+    type Output = ();
+
+    #[inline(always)]
+    fn with_simd<S: pulp::Simd>(self, _: S) {
+        for (slot, value) in self.into.iter_mut().zip(self.values) {
+            *slot = narrow_flag(*value);
+        }
     }
 }
 

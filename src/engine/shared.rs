@@ -79,6 +79,20 @@ impl Places {
         touched
     }
 
+    /// The counts of all rows at once, as [`Self::shared`] gives them one by one, while nothing
+    /// was edited since the table was built.
+    pub fn all_shared(&self) -> Vec<f64> {
+        let mut counts = vec![MISSING; self.named.len()];
+        for run in self.sorted.chunk_by(|a, b| a.0 == b.0) {
+            let others = run.len() as f64 - 1.0;
+            for (_, row) in run {
+                let count = &mut counts[*row as usize];
+                *count = count.max(others);
+            }
+        }
+        counts
+    }
+
     /// How many other cable ends share the busiest place of a row; missing where it names none.
     pub fn shared(&self, row: usize) -> f64 {
         let places = self.named.get(row).copied().unwrap_or([NOWHERE; 2]);
