@@ -1,7 +1,8 @@
 //! What the README shows is what the program prints.
 //!
 //! Every command of a console block is run in a folder of its own, and every line below it has
-//! to be among the printed ones. A block leaves lines out; `[...]` says so in the picture.
+//! to be among the printed ones. A block leaves lines out; `[...]` says so in the picture. The csv
+//! block is the file `cables.csv` there.
 
 use std::path::Path;
 use std::process::Command;
@@ -57,6 +58,9 @@ fn the_readme_shows_what_the_program_prints() {
     let plan = "examples/aquarium.plan";
     std::fs::copy(Path::new(ROOT).join(plan), folder.path().join(plan)).unwrap();
     let readme = std::fs::read_to_string(Path::new(ROOT).join("README.md")).unwrap();
+    let (_, after) = readme.split_once("```csv\n").unwrap();
+    let (list, _) = after.split_once("```").unwrap();
+    std::fs::write(folder.path().join("cables.csv"), list).unwrap();
     let all = shown(&readme);
     assert!(all.len() >= 10);
     for Shown { command, lines } in all {
