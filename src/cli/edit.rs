@@ -2,7 +2,7 @@
 
 use super::Outcome;
 use super::args::{Form, New, Set};
-use super::look::{counted, name_of};
+use super::look::{counted, name_of, several};
 use super::pick;
 use super::print::Printer;
 use crate::desk::Desk;
@@ -253,15 +253,11 @@ fn import(desk: &mut Desk, from: &Path, map: &[String], out: &mut Printer) -> Re
             aside.row, aside.reason
         )));
     }
-    let list = [
-        (read.n_links, "links"),
-        (read.n_switches, "switches"),
-        (read.set_aside.len(), "rows set aside"),
+    let parts = [
+        several(read.n_links, "link", "links"),
+        several(read.n_switches, "switch", "switches"),
+        several(read.set_aside.len(), "row set aside", "rows set aside"),
     ];
-    let parts: Vec<String> = list
-        .iter()
-        .map(|(count, word)| format!("{count} {word}"))
-        .collect();
     out.line(&parts.join(", "));
     Ok(())
 }

@@ -16,13 +16,16 @@ use crate::table::{Cell, ColumnId, RowId, SheetId};
 use crate::trade::Finding;
 use crate::trade::Findings;
 use crate::trade::why as reason_of;
-use crate::units::{exact, shown};
+use crate::units::{shown, significant};
 use serde_json::{Value, json};
 use std::path::Path;
 
 /// The line that stands under every list of findings where optics or copper are planned.
 const CAUTION: &str = "Never look into a fibre or port; clean and inspect before mating. Fibre, not copper, \
                        between buildings. Local codes and licensed practice rule.";
+
+/// Digits of a number in CSV and JSON: all that a decimal fraction keeps.
+const DIGITS: usize = 15;
 
 /// The width of a severity with its glyph, under which findings line up.
 const INDENT: usize = 10;
@@ -130,16 +133,17 @@ fn write_findings(desk: &Desk, found: &Findings, out: &mut Printer) {
 
 /// How many of each there are, in words.
 pub fn counted(found: &Findings) -> String {
-    let part = |severity: Severity, several: &str| match found.count(severity) {
-        1 => format!("1 {}", severity.word()),
-        n => format!("{n} {several}"),
-    };
     let parts = [
-        part(Severity::Stop, "stops"),
-        part(Severity::Caution, "cautions"),
-        part(Severity::Note, "notes"),
+        several(found.count(Severity::Stop), "stop", "stops"),
+        several(found.count(Severity::Caution), "caution", "cautions"),
+        several(found.count(Severity::Note), "note", "notes"),
     ];
     parts.join(", ")
+}
+
+/// A count with its word in the right number.
+pub fn several(count: usize, one: &str, more: &str) -> String {
+    format!("{count} {}", if count == 1 { one } else { more })
 }
 
 /// The sheet and id of the row of a finding.
@@ -289,7 +293,7 @@ fn datum(desk: &Desk, column: ColumnId, row: RowId) -> Datum {
                 .to_owned();
             Datum {
                 shown: bare,
-                exact: number_json(&exact(value, unit)),
+                exact: number_json(&significant(unit.from_base(value), DIGITS)),
             }
         }
         Cell::Flag(flag) => Datum {
