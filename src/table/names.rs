@@ -35,6 +35,12 @@ pub struct NamesWriter<'a> {
 }
 
 impl NamesWriter<'_> {
+    /// Makes room for so many more texts.
+    pub fn reserve(&mut self, n_texts: usize) {
+        self.inner.texts.reserve(n_texts);
+        self.inner.folded.reserve(n_texts);
+    }
+
     /// The code of a text, added when new.
     pub fn code(&mut self, text: &str) -> u32 {
         self.inner.add(text)
