@@ -89,8 +89,8 @@ pub(super) fn read(
     let names = Arc::clone(block.plan.names());
     let mut names = names.writer();
     let n_lines = n_line_ends(body).min(MAX_ROWS);
-    // An id is most often new, and so is its lower-case form.
-    names.reserve(2 * n_lines);
+    // An id is most often new.
+    names.reserve(n_lines);
     while let Some(at) = text.next_row(&mut cells) {
         if cells.is_empty() {
             continue;
