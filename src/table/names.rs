@@ -169,13 +169,19 @@ fn lower_hash(text: &str) -> u64 {
 
 /// A hash of bytes, ASCII letters as lower case, eight at a time.
 fn hash(bytes: &[u8]) -> u64 {
-    bytes.chunks(8).fold(bytes.len() as u64, |hash, chunk| {
-        let mut word = [0; 8];
-        word[..chunk.len()].copy_from_slice(chunk);
+    // An odd number with bits all over (the golden ratio), as in Fibonacci hashing.
+    const SPREAD: u64 = 0x9e37_79b9_7f4a_7c15;
+    let mix = |hash: u64, word: u64| (hash.rotate_left(23) ^ word).wrapping_mul(SPREAD);
+    let (words, rest) = bytes.as_chunks::<8>();
+    let whole = words.iter().fold(bytes.len() as u64, |hash, word| {
+        let mut word = *word;
         word.make_ascii_lowercase();
-        // An odd number with bits all over (the golden ratio), as in Fibonacci hashing.
-        (hash.rotate_left(23) ^ u64::from_le_bytes(word)).wrapping_mul(0x9e37_79b9_7f4a_7c15)
-    })
+        mix(hash, u64::from_le_bytes(word))
+    });
+    let rest = rest.iter().fold(0, |word, byte| {
+        word << 8 | u64::from(byte.to_ascii_lowercase())
+    });
+    mix(whole, rest)
 }
 
 fn same_in_lower_case(a: &str, b: &str) -> bool {
