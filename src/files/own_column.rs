@@ -2,12 +2,24 @@
 //!
 //! Names and definitions only; the caller adds the column to the plan.
 
+use crate::problem::Problem;
 use crate::sheet::ColumnDef;
 use crate::sheet::ColumnKind;
 use crate::sheet::SheetDef;
 
 /// Words that mean something else in a formula.
 const TAKEN: [&str; 7] = ["and", "or", "not", "this", "assume", "true", "false"];
+
+/// The most columns of a sheet, built-in ones included.
+///
+/// Every column has a place for every row, so a short file could otherwise ask for any memory.
+pub(super) const MAX_COLUMNS: usize = 256;
+
+/// What is said when a sheet would get more.
+pub(super) fn too_many_columns() -> Problem {
+    Problem::new("too-many-columns", "a sheet has at most 256 columns")
+        .help("take out the columns that are not needed")
+}
 
 /// A text column for a heading, with a name that no column of the sheet has.
 pub(super) fn text_column(sheet: &SheetDef, heading: &str) -> ColumnDef {

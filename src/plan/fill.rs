@@ -73,6 +73,10 @@ impl super::Rows {
 
 /// Puts values behind those of a column of the same kind.
 fn append(column: &mut Column, values: Column) {
+    if column.is_empty() {
+        *column = values;
+        return;
+    }
     match (column, values) {
         (Column::Numbers(all), Column::Numbers(new)) => all.extend(new),
         (Column::Flags(all), Column::Flags(new)) => all.extend(new),

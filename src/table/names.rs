@@ -3,8 +3,7 @@
 //! Only grows while a plan is open. Shared between plan and engine.
 
 use super::ABSENT;
-use indexmap::IndexSet;
-use rustc_hash::FxBuildHasher;
+use rustc_hash::FxHashMap;
 use std::sync::{RwLock, RwLockReadGuard, RwLockWriteGuard};
 
 /// The texts of a plan by code.
@@ -15,11 +14,16 @@ pub struct Names {
 
 #[derive(Debug, Default)]
 struct Inner {
-    texts: IndexSet<Box<str>, FxBuildHasher>,
-    /// For each code the code of its lower-case form.
+    texts: Vec<Box<str>>,
+    /// For each code the first code with the same text in another case; often itself.
     folded: Vec<u32>,
-    /// For each code that is its own lower-case form, how many texts share it.
+    /// For each code that is the first of its spellings, how many there are.
     spellings: Vec<u32>,
+    /// For each code the next one whose lower-case form has the same hash.
+    next: Vec<u32>,
+    /// The first code for each hash of a lower-case form. The texts themselves are not in here:
+    /// a plan has a million ids, and each is looked for once in every column that names it.
+    first: FxHashMap<u64, u32>,
 }
 
 /// A look at the names while nobody adds any.
@@ -35,6 +39,15 @@ pub struct NamesWriter<'a> {
 }
 
 impl NamesWriter<'_> {
+    /// Makes room for so many more texts.
+    pub fn reserve(&mut self, n_texts: usize) {
+        self.inner.texts.reserve(n_texts);
+        self.inner.folded.reserve(n_texts);
+        self.inner.spellings.reserve(n_texts);
+        self.inner.next.reserve(n_texts);
+        self.inner.first.reserve(n_texts);
+    }
+
     /// The code of a text, added when new.
     pub fn code(&mut self, text: &str) -> u32 {
         self.inner.add(text)
@@ -104,23 +117,78 @@ impl Names {
 }
 
 impl Inner {
+    fn known(&self, text: &str) -> Option<u32> {
+        self.alike(lower_hash(text))
+            .find(|code| *self.texts[*code as usize] == *text)
+    }
+
+    /// Codes whose lower-case form has a hash.
+    fn alike(&self, hash: u64) -> impl Iterator<Item = u32> {
+        let mut code = self.first.get(&hash).copied().unwrap_or(ABSENT);
+        std::iter::from_fn(move || {
+            let this = Some(code).filter(|code| *code != ABSENT)?;
+            code = self.next[this as usize];
+            Some(this)
+        })
+    }
+
     fn add(&mut self, text: &str) -> u32 {
-        if let Some(at) = self.texts.get_index_of(text) {
-            return code_of(at);
+        let hash = lower_hash(text);
+        let code = code_of(self.texts.len());
+        let (mut folded, mut last) = (code, None);
+        for other in self.alike(hash) {
+            let known = &*self.texts[other as usize];
+            if known == text {
+                return other;
+            }
+            if folded == code && same_in_lower_case(known, text) {
+                folded = self.folded[other as usize];
+            }
+            last = Some(other);
         }
-        let lower = text.to_lowercase();
-        let folded = if lower == text {
-            None
-        } else {
-            Some(self.add(&lower))
-        };
-        let (at, _) = self.texts.insert_full(text.into());
-        let folded = folded.unwrap_or(code_of(at));
+        match last {
+            Some(last) => self.next[last as usize] = code,
+            None => drop(self.first.insert(hash, code)),
+        }
+        self.texts.push(text.into());
         self.folded.push(folded);
         self.spellings.push(0);
         self.spellings[folded as usize] += 1;
-        code_of(at)
+        self.next.push(ABSENT);
+        code
     }
+}
+
+/// A hash of the lower-case form of a text.
+fn lower_hash(text: &str) -> u64 {
+    if text.is_ascii() {
+        return hash(text.as_bytes());
+    }
+    hash(text.to_lowercase().as_bytes())
+}
+
+/// A hash of bytes, ASCII letters as lower case, eight at a time.
+fn hash(bytes: &[u8]) -> u64 {
+    // An odd number with bits all over (the golden ratio), as in Fibonacci hashing.
+    const SPREAD: u64 = 0x9e37_79b9_7f4a_7c15;
+    let mix = |hash: u64, word: u64| (hash.rotate_left(23) ^ word).wrapping_mul(SPREAD);
+    let (words, rest) = bytes.as_chunks::<8>();
+    let whole = words.iter().fold(bytes.len() as u64, |hash, word| {
+        let mut word = *word;
+        word.make_ascii_lowercase();
+        mix(hash, u64::from_le_bytes(word))
+    });
+    let rest = rest.iter().fold(0, |word, byte| {
+        word << 8 | u64::from(byte.to_ascii_lowercase())
+    });
+    mix(whole, rest)
+}
+
+fn same_in_lower_case(a: &str, b: &str) -> bool {
+    if a.is_ascii() && b.is_ascii() {
+        return a.eq_ignore_ascii_case(b);
+    }
+    a.to_lowercase() == b.to_lowercase()
 }
 
 fn code_of(at: usize) -> u32 {
@@ -133,15 +201,12 @@ fn code_of(at: usize) -> u32 {
 impl NamesView<'_> {
     /// The code of a text spelled exactly so.
     pub fn known(&self, text: &str) -> Option<u32> {
-        self.inner.texts.get_index_of(text).map(code_of)
+        self.inner.known(text)
     }
 
     /// The text of a code; empty for an absent one.
     pub fn text(&self, code: u32) -> &str {
-        self.inner
-            .texts
-            .get_index(code as usize)
-            .map_or("", |text| text)
+        self.inner.texts.get(code as usize).map_or("", |text| text)
     }
 
     /// The code shared by all spellings of a text; absent stays absent.
@@ -156,10 +221,10 @@ impl NamesView<'_> {
 
     /// Whether a text has one spelling only, so that equal codes are equal texts.
     pub fn is_spelled_once(&self, code: u32) -> bool {
-        self.folded(code) == code && self.inner.spellings.get(code as usize) == Some(&1)
+        self.inner.spellings.get(code as usize) == Some(&1)
     }
 
-    /// For each code the code of its lower-case form.
+    /// For each code the code shared by all spellings.
     pub fn folds(&self) -> &[u32] {
         &self.inner.folded
     }
@@ -168,6 +233,30 @@ impl NamesView<'_> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use proptest::prelude::*;
+
+    proptest! {
+        #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::default() })]
+
+        #[test]
+        fn codes_tell_texts_apart_and_folds_tell_their_lower_case(
+            texts in prop::collection::vec("[abABßẞöÖ\u{212a}k0]{0,10}", 1..30),
+        ) {
+            let names = Names::default();
+            let codes: Vec<u32> = texts.iter().map(|text| names.code(text)).collect();
+            for (a, text_a) in codes.iter().zip(&texts) {
+                prop_assert_eq!(names.text(*a), text_a.as_str());
+                prop_assert_eq!(names.known(text_a), Some(*a));
+                for (b, text_b) in codes.iter().zip(&texts) {
+                    prop_assert_eq!(a == b, text_a == text_b);
+                    let alike = text_a.to_lowercase() == text_b.to_lowercase();
+                    prop_assert_eq!(names.folded(*a) == names.folded(*b), alike);
+                    prop_assert!(a == b || !alike || !names.view().is_spelled_once(*a));
+                }
+            }
+            prop_assert_eq!(names.known("never"), None);
+        }
+    }
 
     #[test]
     fn spellings_share_a_folded_code() {
@@ -179,6 +268,19 @@ mod tests {
         assert_eq!(names.code("OM3"), upper);
         assert_eq!(names.folded(ABSENT), ABSENT);
         assert_eq!(names.text(ABSENT), "");
+        // The sign of kelvin is a letter K, and its lower case is plain.
+        assert_eq!(
+            names.folded(names.code("\u{212a}6")),
+            names.folded(names.code("k6"))
+        );
+        assert_eq!(
+            names.folded(names.code("ÖL")),
+            names.folded(names.code("öl"))
+        );
+        assert_ne!(
+            names.folded(names.code("ol")),
+            names.folded(names.code("öl"))
+        );
         let mixed = names.writer().code("Om3");
         assert_eq!(mixed, names.code("Om3"));
     }

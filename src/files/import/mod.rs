@@ -13,6 +13,7 @@ mod words;
 
 pub use report::{Reason, SetAside};
 
+use crate::files::own_column::{MAX_COLUMNS, too_many_columns};
 use crate::files::plan_file::MAX_ROWS;
 use crate::files::table_text::TableText;
 use crate::plan::Edit;
@@ -104,6 +105,10 @@ impl<'t> Source<'t> {
                 "the file has more than 10,000,000 cells",
             ));
         }
+        let last = cells.iter().rposition(|cell| !cell.trim().is_empty());
+        if last.is_some_and(|last| last >= MAX_COLUMNS) {
+            return Err(too_many_columns());
+        }
         Ok(true)
     }
 
@@ -111,8 +116,10 @@ impl<'t> Source<'t> {
     fn headings(&mut self) -> Result<Vec<String>, Problem> {
         let mut cells = Vec::new();
         while self.next(&mut cells)? {
-            if cells.iter().any(|cell| !cell.trim().is_empty()) {
-                return Ok(cells.iter().map(|cell| cell.trim().to_owned()).collect());
+            let last = cells.iter().rposition(|cell| !cell.trim().is_empty());
+            if let Some(last) = last {
+                let headings = cells[..=last].iter();
+                return Ok(headings.map(|cell| cell.trim().to_owned()).collect());
             }
         }
         Err(Problem::new("nothing-to-import", "the file has no rows")
@@ -140,6 +147,9 @@ fn finished(
                 format!("{} switches", switches.len())
             }
         ));
+    }
+    if plan.def(sheet).columns.len() + columns.len() > MAX_COLUMNS {
+        return Err(too_many_columns());
     }
     let (n_links, n_switches) = (links.len(), switches.len());
     let mut edits: Vec<Edit> = columns

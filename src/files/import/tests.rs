@@ -245,6 +245,20 @@ fn the_limit_of_cells_is_inclusive() {
 }
 
 #[test]
+fn the_limit_of_columns_is_inclusive() {
+    for (n_own, code) in [
+        (241, None),
+        (242, Some("too-many-columns")),
+        (9999, Some("too-many-columns")),
+    ] {
+        let own: String = (0..n_own).map(|at| format!(",k{at}")).collect();
+        let text = format!("id{own}\nL1{}\n", ",x".repeat(n_own));
+        let problem = links(&fresh().unwrap(), text.as_bytes(), &[]).err();
+        assert_eq!(problem.map(|problem| problem.code), code, "{n_own}");
+    }
+}
+
+#[test]
 fn an_import_never_makes_a_plan_that_does_not_open() {
     let mut text = "id\n".to_owned();
     text.push_str(&"L\n".repeat(MAX_ROWS + 1));

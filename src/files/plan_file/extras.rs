@@ -37,11 +37,13 @@ pub(super) fn keep_element(
         must_be_shallow(value.get_ref())?;
     }
     let table = format!("[[{list}]]");
-    let at = plan.extras.keys().filter(|key| key.0 == table).count();
+    let last = of_table(plan, &table).next_back();
+    let at = last.map_or(0, |(name, _)| name.parse().unwrap_or(0) + 1);
     let lines = pairs(element).iter().fold(String::new(), |mut out, line| {
         let _ = writeln!(out, "{line}");
         out
     });
+    let at: u64 = at;
     plan.extras.insert((table, format!("{at:09}")), lines);
     Ok(())
 }
@@ -56,19 +58,28 @@ fn must_be_shallow(value: &DeValue<'_>) -> Result<(), Problem> {
     )
 }
 
+/// The unknown keys of a table with their values.
+pub(super) fn of_table<'p>(
+    plan: &'p Plan,
+    table: &'p str,
+) -> impl DoubleEndedIterator<Item = (&'p str, &'p str)> {
+    // The next table after `x` in any order begins with `x` and the smallest character.
+    let (first, end) = (table.to_owned(), format!("{table}\0"));
+    plan.extras
+        .range((first, String::new())..(end, String::new()))
+        .map(|((_, name), value)| (name.as_str(), value.as_str()))
+}
+
 /// Writes the unknown keys of a table, one a line.
 pub(super) fn push_lines(out: &mut String, plan: &Plan, table: &str) {
-    for ((known, name), value) in &plan.extras {
-        if known == table {
-            let _ = writeln!(out, "{} = {value}", key(name));
-        }
+    for (name, value) in of_table(plan, table) {
+        let _ = writeln!(out, "{} = {value}", key(name));
     }
 }
 
 /// The unknown keys of a table as parts of a table on one line.
 pub(super) fn parts(plan: &Plan, table: &str) -> String {
-    let kept = plan.extras.iter().filter(|((known, _), _)| known == table);
-    kept.fold(String::new(), |mut out, ((_, name), value)| {
+    of_table(plan, table).fold(String::new(), |mut out, (name, value)| {
         let _ = write!(out, ", {} = {value}", key(name));
         out
     })
@@ -77,9 +88,7 @@ pub(super) fn parts(plan: &Plan, table: &str) -> String {
 /// Writes the unknown elements of a list of tables.
 pub(super) fn push_elements(out: &mut String, plan: &Plan, list: &str) {
     let table = format!("[[{list}]]");
-    for ((known, _), lines) in &plan.extras {
-        if *known == table {
-            let _ = write!(out, "\n{table}\n{lines}");
-        }
+    for (_, lines) in of_table(plan, &table) {
+        let _ = write!(out, "\n{table}\n{lines}");
     }
 }

@@ -4,9 +4,10 @@
 //! end, or comes from a newer version is refused. The rows themselves are in `rows.rs`.
 
 use super::extras::{self, TOP};
-use super::rows::{self, Reading};
+use super::rows::{self, MAX_LISTED, Reading};
 use super::source::{self, Source};
 use super::{FORMAT, MAX_BYTES};
+use crate::files::own_column::{MAX_COLUMNS, too_many_columns};
 use crate::plan::Edit;
 use crate::plan::Entry;
 use crate::plan::Plan;
@@ -58,6 +59,7 @@ pub fn read(
     let mut opening = Opening {
         plan: fresh()?,
         problems: Vec::new(),
+        n_more: 0,
         source: &source,
     };
     if !source::seal_holds(&text) {
@@ -152,6 +154,8 @@ fn damaged(source: &Source<'_>, error: &toml::de::Error) -> Problem {
 struct Opening<'s> {
     plan: Plan,
     problems: Vec<Problem>,
+    /// Problems beyond those that are listed.
+    n_more: usize,
     source: &'s Source<'s>,
 }
 
@@ -169,16 +173,32 @@ impl Opening<'_> {
         self.each(document, "column", Self::own_column)?;
         self.each(document, "formula", Self::formula)?;
         self.each(document, "check", Self::own_check)?;
-        match document.get("rows") {
-            Some(value) => self.rows(value),
-            None => Ok(()),
+        if let Some(value) = document.get("rows") {
+            self.rows(value)?;
         }
+        if self.n_more > 0 {
+            self.problems.push(Problem::new(
+                "more-problems",
+                format!("{} more parts of the file have no effect", self.n_more),
+            ));
+        }
+        Ok(())
     }
 
     /// A problem at a place of the file.
     fn at(&self, problem: Problem, span: &Range<usize>) -> Problem {
         let line = self.source.line(span.start);
         problem.within(format!("line {line}"), self.source.line_text(span.start))
+    }
+
+    /// Adds a problem at a place of the file.
+    fn tell(&mut self, problem: Problem, span: &Range<usize>) {
+        if self.problems.len() < MAX_LISTED {
+            let problem = self.at(problem, span);
+            self.problems.push(problem);
+        } else {
+            self.n_more += 1;
+        }
     }
 
     fn wrong_shape(&self, what: &str, wanted: &str, span: &Range<usize>) -> Problem {
@@ -203,8 +223,7 @@ impl Opening<'_> {
             format!("`{}` is not known here and has no effect", name.get_ref()),
         )
         .help("it is kept in the file; check its spelling");
-        let problem = self.at(problem, &name.span());
-        self.problems.push(problem);
+        self.tell(problem, &name.span());
         Ok(())
     }
 
@@ -273,8 +292,7 @@ impl Opening<'_> {
             Ok(entry) => entry,
             Err(mut problem) => {
                 problem.message = format!("assumption `{name}`: {}", problem.message);
-                let problem = self.at(problem, span);
-                self.problems.push(problem);
+                self.tell(problem, span);
                 Entry::Wrong(given.to_owned())
             }
         }
@@ -333,8 +351,7 @@ impl Opening<'_> {
                 problem
                     .help
                     .push("it is kept in the file as it is".to_owned());
-                let problem = self.at(problem, &element.span());
-                self.problems.push(problem);
+                self.tell(problem, &element.span());
             }
         }
         Ok(())
@@ -360,6 +377,9 @@ impl Opening<'_> {
         let (sheet, name) = (own.sheet.clone(), own.name.clone());
         let def = own.def(&self.plan)?;
         let id = self.sheet(&sheet)?;
+        if self.plan.def(id).columns.len() >= MAX_COLUMNS {
+            return Err(too_many_columns());
+        }
         self.plan.apply(Edit::AddColumn { sheet: id, def })?;
         self.unknown_keys(&format!("column {sheet}.{name}"), table, &COLUMN_KEYS)
     }

@@ -4,8 +4,9 @@
 //! as they are and count as absent.
 
 use super::MAX_ROWS;
-use crate::files::own_column::text_column;
+use crate::files::own_column::{MAX_COLUMNS, text_column, too_many_columns};
 use crate::files::table_text::TableText;
+use crate::files::table_text::n_line_ends;
 use crate::plan::Edit;
 use crate::plan::Filling;
 use crate::plan::Plan;
@@ -23,8 +24,8 @@ use crate::units::read as read_quantity;
 use std::borrow::Cow;
 use std::sync::Arc;
 
-/// More wrong cells are counted, not listed.
-const MAX_LISTED: usize = 1000;
+/// More wrong cells or unknown keys are counted, not listed.
+pub(super) const MAX_LISTED: usize = 1000;
 
 /// What reading the blocks of a plan found so far.
 #[derive(Debug, Default)]
@@ -87,6 +88,9 @@ pub(super) fn read(
     let mut cells = Vec::new();
     let names = Arc::clone(block.plan.names());
     let mut names = names.writer();
+    let n_lines = n_line_ends(body).min(MAX_ROWS);
+    // An id is most often new.
+    names.reserve(n_lines);
     while let Some(at) = text.next_row(&mut cells) {
         if cells.is_empty() {
             continue;
@@ -97,6 +101,7 @@ pub(super) fn read(
         }
         if block.builders.is_empty() {
             block.headings(&cells, line)?;
+            block.reserve(n_lines);
         } else {
             block.row(&mut cells, line, &mut names)?;
         }
@@ -159,8 +164,21 @@ impl Block<'_> {
         Ok(())
     }
 
+    fn reserve(&mut self, n_rows: usize) {
+        for builder in &mut self.builders {
+            match &mut builder.values {
+                Column::Numbers(values) => values.reserve(n_rows),
+                Column::Codes(codes) => codes.reserve(n_rows),
+                Column::Flags(flags) => flags.reserve(n_rows),
+            }
+        }
+    }
+
     /// Adds a text column for a heading that is none of ours, and says so.
     fn own_column(&mut self, heading: &str, line: usize) -> Result<usize, Problem> {
+        if self.plan.def(self.sheet).columns.len() >= MAX_COLUMNS {
+            return Err(too_many_columns().within(format!("line {line}"), ""));
+        }
         let def = text_column(self.plan.def(self.sheet), heading);
         let problem = Problem::new(
             "unknown-key",

@@ -8,6 +8,7 @@ use super::SEAL;
 use super::checksum;
 use super::toml_text::is_bare;
 use std::borrow::Cow;
+use std::cell::OnceCell;
 
 /// What a mark begins with; no block of rows can, because headings are names.
 const MARK: &str = "\0";
@@ -18,6 +19,7 @@ pub(super) struct Source<'t> {
     /// What is left for TOML.
     pub(super) toml: String,
     cuts: Vec<Cut<'t>>,
+    breaks: OnceCell<Vec<usize>>,
 }
 
 /// A block of rows that was cut out.
@@ -28,8 +30,8 @@ struct Cut<'t> {
     line: usize,
     /// Where the mark stands in what is left.
     at: usize,
-    /// How many lines are missing there.
-    n_lines: usize,
+    /// How many lines are missing up to and with this block.
+    n_missing: usize,
 }
 
 /// The text without a byte order mark and with plain line ends.
@@ -59,6 +61,7 @@ impl<'t> Source<'t> {
         let mut source = Self {
             toml: String::new(),
             cuts: Vec::new(),
+            breaks: OnceCell::new(),
         };
         let (mut at, mut line, mut in_rows) = (0, 1, false);
         while at < text.len() {
@@ -72,8 +75,7 @@ impl<'t> Source<'t> {
                 }
                 Start::Literal(key) if in_rows => match literal_end(text, end) {
                     Some(close) => {
-                        source.cut(key, &text[end..close], line);
-                        line += n_breaks(&text[at..close + 3]);
+                        line += source.cut(key, &text[end..close], line);
                         at = close + 3;
                         continue;
                     }
@@ -89,7 +91,9 @@ impl<'t> Source<'t> {
         source
     }
 
-    fn cut(&mut self, key: &str, body: &'t str, line: usize) {
+    /// Takes a block out; gives the number of its lines.
+    fn cut(&mut self, key: &str, body: &'t str, line: usize) -> usize {
+        let n_lines = n_breaks(body) + 1;
         let at = self.toml.len();
         let mark = format!("{key} = \"\\u0000{}\"", self.cuts.len());
         self.toml.push_str(&mark);
@@ -97,8 +101,9 @@ impl<'t> Source<'t> {
             body,
             line: line + 1,
             at,
-            n_lines: n_breaks(body) + 1,
+            n_missing: n_lines + self.cuts.last().map_or(0, |cut| cut.n_missing),
         });
+        n_lines
     }
 
     /// The body that a mark stands for, with its first line; `None` for any other text.
@@ -109,14 +114,17 @@ impl<'t> Source<'t> {
 
     /// The line of the file at a byte of what is left.
     pub(super) fn line(&self, at: usize) -> usize {
-        let at = at.min(self.toml.len());
-        let missing = self.cuts.iter().filter(|cut| cut.at < at);
-        let missing: usize = missing.map(|cut| cut.n_lines).sum();
-        1 + self.toml.as_bytes()[..at]
-            .iter()
-            .filter(|byte| **byte == b'\n')
-            .count()
-            + missing
+        let n_cuts = self.cuts.partition_point(|cut| cut.at < at);
+        let n_missing = n_cuts
+            .checked_sub(1)
+            .map_or(0, |cut| self.cuts[cut].n_missing);
+        1 + self.breaks().partition_point(|end| *end < at) + n_missing
+    }
+
+    /// Where lines end in what is left; looked for once, when a place is first asked for.
+    fn breaks(&self) -> &[usize] {
+        self.breaks
+            .get_or_init(|| self.toml.match_indices('\n').map(|(at, _)| at).collect())
     }
 
     /// The first line of a block whose opening quotes stand at a byte of what is left.

@@ -290,6 +290,40 @@ fn many_wrong_cells_are_counted_after_the_first_thousand() {
 }
 
 #[test]
+fn a_hostile_file_is_answered_at_once() {
+    let many = |n: usize, line: fn(usize) -> String| (0..n).map(line).collect::<String>();
+    let keys = many(20_000, |at| format!("k{at} = 1\n"));
+    let (plan, problems) = opened(&format!("portledger = 1\n{keys}"));
+    assert_eq!((plan.extras.len(), problems.len()), (20_000, 1001));
+    let blocks = many(20_000, |at| format!("k{at} = '''\n'''\n"));
+    assert_eq!(
+        codes(&format!("portledger = 1\n[rows]\n{blocks}")).len(),
+        1001
+    );
+    let columns = many(20_000, |at| {
+        format!("[[column]]\nsheet = \"links\"\nname = \"k{at}\"\nkind = \"text\"\n")
+    });
+    let (plan, problems) = opened(&format!("portledger = 1\n{columns}"));
+    assert_eq!(plan.schema()[0].columns.len(), 256);
+    assert_eq!(plan.extras.len(), 20_000 - 241);
+    assert_eq!(problems.len(), 1001);
+}
+
+#[test]
+fn the_limit_of_columns_is_inclusive() {
+    // Fourteen columns are entered and one is computed.
+    let text = |n: usize| {
+        let own: String = (0..n).map(|at| format!(",k{at}")).collect();
+        format!("portledger = 1\n[rows]\nlinks = '''\nid{own}\n'''\n")
+    };
+    assert_eq!(opened(&text(241)).0.schema()[0].columns.len(), 256);
+    assert_eq!(
+        read(&text(242), fresh).unwrap_err().code,
+        "too-many-columns"
+    );
+}
+
+#[test]
 fn the_limit_of_rows_is_inclusive() {
     let rows = |n: usize| {
         let rows = "L\n".repeat(n);

@@ -97,8 +97,8 @@ fn severities(out: &mut String, plan: &Plan) {
         let word = severity.map_or("off", Severity::word);
         pair(&mut lines, &key(check), word);
     }
-    for ((table, name), value) in &plan.extras {
-        if table == "severities" && !plan.severities.contains_key(name) {
+    for (name, value) in extras::of_table(plan, "severities") {
+        if !plan.severities.contains_key(name) {
             let _ = writeln!(lines, "{} = {value}", key(name));
         }
     }
