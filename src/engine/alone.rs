@@ -13,7 +13,7 @@ use super::run::{Chunk, Inputs, Piece, with_scratch};
 use super::scope::SchemaScope;
 use crate::formula::Ty;
 use crate::formula::Typed;
-use crate::formula::program::{Aggregate, Lookup, Program};
+use crate::formula::program::{Aggregate, Program};
 use crate::plan::Plan;
 use crate::table::{ABSENT, Cell, Column, ColumnId, MISSING, RowId, SheetId};
 
@@ -45,21 +45,6 @@ impl Engine {
         let row = at.map_or(0, |(_, row)| row.at());
         let (number, code) = one_row(&program, inputs, part.ty, row);
         cell_of(plan, part.ty, number, code)
-    }
-
-    fn finder(&self, plan: &Plan, lookup: &Lookup) -> Finder {
-        let keys: Vec<&[u32]> = lookup
-            .keys
-            .iter()
-            .map(|(column, _)| self.key_rows(*column))
-            .collect();
-        let sizes: Vec<usize> = lookup
-            .keys
-            .iter()
-            .map(|(_, target)| plan.rows(*target).n_stored())
-            .collect();
-        let rank = plan.rows(lookup.sheet).rank();
-        Finder::build(&keys, &sizes, |row| rank[row] != ABSENT)
     }
 
     /// The values of an aggregate, one for each group or one in all.

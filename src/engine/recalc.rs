@@ -556,9 +556,14 @@ impl Engine {
             let fresh = self.computed(plan, column, &program, first, len);
             store_changed(&mut self.values[column.at()], first, &fresh, &mut changed);
         }
+        self.noted(column, rows.len(), changed)
+    }
+
+    /// Puts what was computed into the trace; gives the rows that changed.
+    fn noted(&mut self, column: ColumnId, evaluated: usize, changed: Vec<u32>) -> Dirty {
         self.trace.push(Step {
             column,
-            evaluated: rows.len(),
+            evaluated,
             changed: changed.len(),
         });
         if changed.is_empty() {
@@ -613,16 +618,7 @@ impl Engine {
                 &mut changed,
             );
         }
-        self.trace.push(Step {
-            column,
-            evaluated: rows.len(),
-            changed: changed.len(),
-        });
-        if changed.is_empty() {
-            Dirty::Clean
-        } else {
-            Dirty::Rows(changed)
-        }
+        self.noted(column, rows.len(), changed)
     }
 
     fn renew_shared(&mut self, plan: &Plan, column: ColumnId, rows: &[u32]) -> Dirty {
@@ -645,16 +641,7 @@ impl Engine {
                 &mut changed,
             );
         }
-        self.trace.push(Step {
-            column,
-            evaluated: touched.len(),
-            changed: changed.len(),
-        });
-        if changed.is_empty() {
-            Dirty::Clean
-        } else {
-            Dirty::Rows(changed)
-        }
+        self.noted(column, touched.len(), changed)
     }
 
     /// Notes what rows name now; gives all rows whose count may have changed.

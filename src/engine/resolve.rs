@@ -9,6 +9,7 @@ use super::node::{Source, column_id};
 use super::run::Assumed;
 use super::shared::Places;
 use crate::formula::Ty;
+use crate::formula::program::Lookup;
 use crate::plan::Entry;
 use crate::plan::Plan;
 use crate::table::{ABSENT, Column, ColumnId, MISSING, SheetId};
@@ -142,9 +143,13 @@ impl Engine {
         }
     }
 
-    /// Builds the table of a search.
+    /// Builds the table of a search of the graph.
     pub(super) fn build_finder(&mut self, plan: &Plan, at: usize) {
-        let lookup = &self.graph.lookups[at];
+        self.finders[at] = self.finder(plan, &self.graph.lookups[at]);
+    }
+
+    /// The table of a search.
+    pub(super) fn finder(&self, plan: &Plan, lookup: &Lookup) -> Finder {
         let keys: Vec<&[u32]> = lookup
             .keys
             .iter()
@@ -156,7 +161,7 @@ impl Engine {
             .map(|(_, target)| plan.rows(*target).n_stored())
             .collect();
         let rank = plan.rows(lookup.sheet).rank();
-        self.finders[at] = Finder::build(&keys, &sizes, |row| rank[row] != ABSENT);
+        Finder::build(&keys, &sizes, |row| rank[row] != ABSENT)
     }
 
     /// Builds the table of shared places of a column.
