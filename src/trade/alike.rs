@@ -8,7 +8,7 @@ use crate::plan::Entry;
 use crate::plan::Plan;
 use crate::problem::Severity;
 use crate::table::{RowId, SheetId};
-use rustc_hash::FxHashMap;
+use rustc_hash::{FxHashMap, FxHashSet};
 
 /// The name of the check.
 const CHECK: &str = "name-alike";
@@ -48,7 +48,8 @@ fn among_ids(plan: &Plan, sheet: SheetId, severity: Severity, found: &mut Vec<Fi
 /// Devices, in the sheet of switches and at the ends of links, that look alike but differ.
 fn among_devices(plan: &Plan, links: SheetId, severity: Severity, found: &mut Vec<Finding>) {
     let mut seen: FxHashMap<String, u32> = FxHashMap::default();
-    let mut told: FxHashMap<(u32, u32), ()> = FxHashMap::default();
+    let mut told: FxHashSet<(u32, u32)> = FxHashSet::default();
+    let mut ids: FxHashSet<u32> = FxHashSet::default();
     for (sheet, column) in device_columns(plan, links) {
         for row in plan.rows(sheet).order() {
             let Entry::Text(code) = plan.entry(sheet, column, *row) else {
@@ -56,8 +57,8 @@ fn among_devices(plan: &Plan, links: SheetId, severity: Severity, found: &mut Ve
             };
             let name = plan.names().text(code);
             let first = *seen.entry(skeleton(&name)).or_insert(code);
-            let alike = first != code && told.insert((first, code), ()).is_none();
-            let doubled = column == 0 && first == code && plan.find(sheet, &name) != Some(*row);
+            let alike = first != code && told.insert((first, code));
+            let doubled = column == 0 && !ids.insert(plan.names().folded(code));
             if alike || doubled {
                 found.push(finding(
                     sheet,
