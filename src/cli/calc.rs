@@ -25,7 +25,7 @@ pub fn calc(calc: &Calc, form: Form, out: &mut Printer) -> Result<Outcome, Vec<P
     };
     let at = place(&desk, calc)?;
     let (formula, cell) = desk.engine().evaluate(desk.plan(), &calc.formula, at)?;
-    let unit = unit_of(&formula, calc.unit.as_deref())?;
+    let unit = unit_of(&formula, &cell, calc.unit.as_deref())?;
     let value = match cell {
         Cell::Number(value) => number_json(&significant(unit.from_base(value), DIGITS)),
         Cell::Text(text) => json!(text),
@@ -52,14 +52,18 @@ fn place(desk: &Desk, calc: &Calc) -> Result<Option<(SheetId, RowId)>, Problem> 
     Ok(Some((sheet, pick::row(desk, sheet, row)?)))
 }
 
-/// The unit asked for, else one from the formula, else the usual one of its measure.
-fn unit_of(formula: &Formula, asked: Option<&str>) -> Result<Unit, Problem> {
+/// The unit asked for, else one from the formula, else one in which the value is short.
+fn unit_of(formula: &Formula, cell: &Cell, asked: Option<&str>) -> Result<Unit, Problem> {
     let Ty::Number(measure) = formula.ty else {
         return Ok(Unit::none());
     };
     let usual = Units::builtin().default_for(measure);
     let Some(asked) = asked else {
-        return Ok(formula.unit_hint.clone().unwrap_or(usual));
+        let fitting = match cell {
+            Cell::Number(value) => Units::builtin().fitting(*value, measure),
+            Cell::Text(_) | Cell::Flag(_) | Cell::Missing | Cell::Failed => usual,
+        };
+        return Ok(formula.unit_hint.clone().unwrap_or(fitting));
     };
     let unit = Units::builtin().unit(asked)?;
     if unit.measure == measure {

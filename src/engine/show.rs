@@ -57,7 +57,7 @@ impl Engine {
             (_, Cell::Number(value), Ty::Number(measure)) => {
                 let unit = self
                     .unit_within(part)
-                    .unwrap_or_else(|| Units::builtin().default_for(measure));
+                    .unwrap_or_else(|| Units::builtin().fitting(*value, measure));
                 shown(*value, &unit, Some(3))
             }
             (_, Cell::Flag(flag), _) => flag_word(*flag).to_owned(),

@@ -54,12 +54,15 @@ pub struct Units {
     /// Short forms that count only in a column of the same measure: `10G`.
     loose: BTreeMap<String, Unit>,
     defaults: Vec<Unit>,
+    /// Units of one measure, small to large.
+    scales: Vec<Vec<Unit>>,
 }
 
 #[derive(Deserialize)]
 struct File {
     unit: Vec<Entry>,
     default: Vec<String>,
+    scales: Vec<Vec<String>>,
 }
 
 #[derive(Deserialize)]
@@ -107,6 +110,7 @@ impl Units {
             folded: BTreeMap::new(),
             loose: BTreeMap::new(),
             defaults: Vec::new(),
+            scales: Vec::new(),
         };
         for entry in file.unit {
             units.add(entry)?;
@@ -114,6 +118,11 @@ impl Units {
         for symbol in &file.default {
             let unit = units.unit(symbol)?;
             units.defaults.push(unit);
+        }
+        for scale in &file.scales {
+            let scale = scale.iter().map(|symbol| units.unit(symbol));
+            let scale = scale.collect::<Result<_, Problem>>()?;
+            units.scales.push(scale);
         }
         Ok(units)
     }
@@ -189,6 +198,23 @@ impl Units {
             per: 1.0,
             offset: 0.0,
         })
+    }
+
+    /// The unit in which a value is short to read: the largest of its scale that it reaches, or
+    /// the default unit where the measure has no scale.
+    pub fn fitting(&self, base: f64, measure: Measure) -> Unit {
+        let scale = self
+            .scales
+            .iter()
+            .find(|scale| scale.iter().all(|unit| unit.measure == measure));
+        let reached = |unit: &&Unit| unit.from_base(base).abs() >= 1.0 - 1e-9;
+        match scale {
+            Some(scale) if base != 0.0 => {
+                let unit = scale.iter().rev().find(reached).or(scale.first());
+                unit.cloned().unwrap_or_else(|| self.default_for(measure))
+            }
+            Some(_) | None => self.default_for(measure),
+        }
     }
 
     fn single(&self, name: &str) -> Result<&Unit, Problem> {
@@ -301,6 +327,23 @@ fn measure(entry: &Entry) -> Result<Measure, Problem> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_value_is_shown_in_the_largest_unit_it_reaches() {
+        let units = Units::builtin();
+        let time = Measure::amount(Dim::TIME);
+        for (base, symbol) in [
+            (5.4e-7, "ns"),
+            (1e-6, "µs"),
+            (0.0, "s"),
+            (30.0, "s"),
+            (2e8, "yr"),
+            (1e-12, "ns"),
+        ] {
+            assert_eq!(units.fitting(base, time).symbol, symbol, "{base}");
+        }
+        assert_eq!(units.fitting(5.0, Measure::amount(Dim::LENGTH)).symbol, "m");
+    }
 
     #[test]
     fn composed_units_have_the_right_scale() {
