@@ -146,17 +146,10 @@ pub fn several(count: usize, one: &str, more: &str) -> String {
     format!("{count} {}", if count == 1 { one } else { more })
 }
 
-/// The sheet and id of the row of a finding.
+/// What the row of a finding is called, with its id.
 pub fn name_of(desk: &Desk, finding: &Finding) -> String {
-    let sheet = desk.plan().def(finding.sheet);
-    format!(
-        "{} {}",
-        sheet
-            .name
-            .trim_end_matches('s')
-            .replace("switche", "switch"),
-        desk.plan().id(finding.sheet, finding.row)
-    )
+    let word = desk.plan().def(finding.sheet).row_word();
+    format!("{word} {}", desk.plan().id(finding.sheet, finding.row))
 }
 
 /// A severity as glyph and word, padded so that names line up.

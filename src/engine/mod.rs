@@ -30,7 +30,7 @@ use crate::plan::Plan;
 use crate::plan::Touched;
 use crate::problem::Problem;
 use crate::sheet::SheetDef;
-use crate::table::{ABSENT, Cell, Column, ColumnId, MISSING, NO_FLAG, RowId, SheetId};
+use crate::table::{ABSENT, Cell, Column, ColumnId, NO_FLAG, RowId, SheetId};
 use crate::units::Unit;
 use crate::units::Units;
 use find::Finder;
@@ -314,6 +314,3 @@ fn cell_of(plan: &Plan, ty: Ty, number: f64, code: u32) -> Cell {
         Ty::Row(sheet) => Cell::Text(plan.id(sheet, RowId(code))),
     }
 }
-
-/// An absent number, for columns that have no rows.
-const NO_NUMBER: f64 = MISSING;

@@ -67,7 +67,7 @@ impl Engine {
         let node = &self.graph.nodes[at];
         let mut column = match (&node.source, node.ty) {
             (Source::Entered(_), _) => return Column::Numbers(Vec::new()),
-            (Source::Whole { .. }, _) => return Column::Numbers(vec![super::NO_NUMBER]),
+            (Source::Whole { .. }, _) => return Column::Numbers(vec![MISSING]),
             (_, Ty::Number(_)) => Column::Numbers(Vec::new()),
             (_, Ty::Flag) => Column::Flags(Vec::new()),
             (_, Ty::Text | Ty::Row(_)) => Column::Codes(Vec::new()),

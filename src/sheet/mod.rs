@@ -17,6 +17,9 @@ use serde::Deserialize;
 pub struct SheetDef {
     /// The name used in formulas, files and commands, e.g. `links`.
     pub name: String,
+    /// What one row is called in a sentence, e.g. `link`; the name where it has no such word.
+    #[serde(default)]
+    pub one: String,
     /// The heading a person reads.
     pub title: String,
     /// What a row of it is.
@@ -145,6 +148,15 @@ pub struct AssumptionDef {
 }
 
 impl SheetDef {
+    /// What one row is called in a sentence.
+    pub fn row_word(&self) -> &str {
+        if self.one.is_empty() {
+            &self.name
+        } else {
+            &self.one
+        }
+    }
+
     /// The position of a column by name.
     pub fn column(&self, name: &str) -> Option<usize> {
         self.columns.iter().position(|column| column.name == name)
