@@ -112,7 +112,7 @@ pub enum Command {
 pub struct Show {
     /// The plan.
     pub plan: PathBuf,
-    /// The sheet, e.g. links or switches.
+    /// The sheet, e.g. links or switches, or `assume` for the assumptions.
     pub sheet: String,
     /// Only these columns, with commas between.
     #[arg(long, value_delimiter = ',', value_name = "NAMES")]
@@ -134,11 +134,11 @@ pub struct Calc {
     /// The unit of the result.
     #[arg(long = "in", value_name = "UNIT")]
     pub unit: Option<String>,
-    /// A plan whose assumptions and rows the formula may use.
+    /// A plan whose assumptions and rows the formula may use; without it, those built in.
     #[arg(long)]
     pub plan: Option<PathBuf>,
     /// A sheet whose columns it may use.
-    #[arg(long, requires = "row", requires = "plan")]
+    #[arg(long, requires = "row")]
     pub sheet: Option<String>,
     /// The row of that sheet.
     #[arg(long, requires = "sheet")]
@@ -157,8 +157,12 @@ pub struct Set {
     /// The column; with --formula, the formula.
     #[arg(allow_hyphen_values = true)]
     pub column: String,
-    /// The value; empty clears the cell.
-    #[arg(allow_hyphen_values = true, required_unless_present = "formula")]
+    /// The value; empty clears the cell, or puts the built-in value of an assumption back.
+    #[arg(
+        allow_hyphen_values = true,
+        required_unless_present = "formula",
+        conflicts_with = "formula"
+    )]
     pub value: Option<String>,
     /// Adds the row when it is not there.
     #[arg(long)]
@@ -180,7 +184,7 @@ pub struct New {
     #[arg(long, value_name = "FILE")]
     pub from: Option<PathBuf>,
     /// Says what a heading of the table means: HEADING=column or HEADING=column:unit.
-    #[arg(long, value_name = "HEADING=COLUMN")]
+    #[arg(long, value_name = "HEADING=COLUMN", requires = "from")]
     pub map: Vec<String>,
     /// Only says what would be read.
     #[arg(long)]

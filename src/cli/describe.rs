@@ -2,10 +2,10 @@
 
 use super::Outcome;
 use super::args::{Form, Line};
-use super::look::sheet_table;
+use super::look::{assumption_table, sheet_table};
 use super::pick;
 use super::print::Printer;
-use super::table::{Datum, Heading, Table};
+use super::table::Table;
 use crate::desk::Desk;
 use crate::formula::Function;
 use crate::problem::Problem;
@@ -17,7 +17,7 @@ use clap_complete::Shell;
 pub fn tables(name: Option<&str>, form: Form, out: &mut Printer) -> Result<Outcome, Vec<Problem>> {
     let desk = Desk::empty("")?;
     match name {
-        Some("assume") => assumptions(&desk).write(form, out),
+        Some("assume") => assumption_table(&desk).write(form, out),
         Some(name) => {
             let sheet = pick::sheet(&desk, name)?;
             match desk.plan().def(sheet).reference {
@@ -32,98 +32,69 @@ pub fn tables(name: Option<&str>, form: Form, out: &mut Printer) -> Result<Outco
                 false => column_list(&desk, sheet.at()).write(form, out),
             }
         }
-        None => sheet_list(&desk).write(form, out),
+        None => match form {
+            Form::Table => write_sheets(&desk, out),
+            Form::Csv | Form::Json => sheet_list(&desk).write(form, out),
+        },
     }
     Ok(Outcome::Quiet)
 }
 
-fn sheet_list(desk: &Desk) -> Table {
-    let mut rows: Vec<Vec<Datum>> = desk
-        .plan()
-        .schema()
-        .iter()
-        .map(|sheet| {
-            let kind = if sheet.reference {
-                "table with sources"
-            } else {
-                "sheet of a plan"
-            };
-            vec![
-                Datum::text(&sheet.name),
-                Datum::text(kind),
-                Datum::text(&sheet.doc),
-            ]
-        })
-        .collect();
-    rows.push(vec![
-        Datum::text("assume"),
-        Datum::text("table with sources"),
-        Datum::text("The assumptions that a plan starts with; each may be set."),
-    ]);
-    Table {
-        headings: ["name", "kind", "what it holds"]
-            .map(Heading::text)
-            .to_vec(),
-        rows,
+/// What each sheet holds, with its columns.
+fn sheets(desk: &Desk) -> Vec<Vec<String>> {
+    let sheets = desk.plan().schema().iter().map(|sheet| {
+        let kind = if sheet.reference {
+            "table with sources"
+        } else {
+            "sheet of a plan"
+        };
+        let columns: Vec<&str> = sheet.columns.iter().map(|c| c.name.as_str()).collect();
+        [&sheet.name, kind, &sheet.doc, &columns.join(", ")]
+            .map(str::to_owned)
+            .to_vec()
+    });
+    let assume = [
+        "assume",
+        "table with sources",
+        "The assumptions that a plan starts with; each may be set.",
+        "value, source",
+    ];
+    let assume = assume.map(str::to_owned).to_vec();
+    sheets.chain([assume]).collect()
+}
+
+/// The sheets for a person: columns under what the sheet holds.
+fn write_sheets(desk: &Desk, out: &mut Printer) {
+    const INDENT: usize = 12;
+    for sheet in sheets(desk) {
+        let name = format!("{:<INDENT$}", sheet[0]);
+        out.wrapped(&name, INDENT, &format!("{} ({})", sheet[2], sheet[1]));
+        out.wrapped(&" ".repeat(INDENT), INDENT, &sheet[3]);
     }
 }
 
-fn column_list(desk: &Desk, sheet: usize) -> Table {
+fn sheet_list(desk: &Desk) -> Table<'_> {
+    Table::of_texts(&["name", "kind", "what it holds", "columns"], sheets(desk))
+}
+
+fn column_list(desk: &Desk, sheet: usize) -> Table<'_> {
     let row = |column: &crate::sheet::ColumnDef| {
-        let formula = column
-            .formula
-            .clone()
-            .unwrap_or_else(|| "entered".to_owned());
+        let formula = column.formula.as_deref().unwrap_or("entered");
         [
             &column.name,
             &column.unit,
-            &formula,
+            formula,
             &column.source,
             &column.doc,
         ]
-        .map(Datum::text)
+        .map(str::to_owned)
         .to_vec()
     };
-    Table {
-        headings: ["column", "unit", "formula", "source", "what it holds"]
-            .map(Heading::text)
-            .to_vec(),
-        rows: desk.plan().schema()[sheet]
-            .columns
-            .iter()
-            .map(row)
-            .collect(),
-    }
-}
-
-fn assumptions(desk: &Desk) -> Table {
-    let row = |assumption: &crate::plan::Assumption| {
-        let value = assumption.entry.text(&assumption.unit, desk.plan().names());
-        let def = &assumption.def;
-        [
-            &def.name,
-            &value,
-            &assumption.unit.symbol,
-            &assumption.source,
-            &def.confidence,
-            &def.doc,
-        ]
-        .map(Datum::text)
-        .to_vec()
-    };
-    Table {
-        headings: [
-            "name",
-            "value",
-            "unit",
-            "source",
-            "confidence",
-            "what it does",
-        ]
-        .map(Heading::text)
-        .to_vec(),
-        rows: desk.plan().assumptions().iter().map(row).collect(),
-    }
+    let columns = desk.plan().schema()[sheet].columns.iter();
+    Table::of_texts(
+        &["column", "unit", "formula", "source", "what it holds"],
+        columns.map(row).collect(),
+    )
 }
 
 /// Lists the functions, or explains one.
@@ -134,35 +105,76 @@ pub fn functions(
 ) -> Result<Outcome, Vec<Problem>> {
     let desk = Desk::empty("")?;
     let library = &desk.engine().knowledge().library;
-    let Some(name) = name else {
-        let row = |function: &Function| {
-            vec![Datum::text(function.signature()), Datum::text(function.doc)]
-        };
-        let table = Table {
-            headings: ["function", "what it gives"].map(Heading::text).to_vec(),
-            rows: library.iter().map(row).collect(),
-        };
-        table.write(form, out);
-        return Ok(Outcome::Quiet);
+    let told: Vec<&Function> = match name {
+        None => library.iter().collect(),
+        Some(name) => vec![library.get(name).ok_or_else(|| {
+            Problem::new("function-unknown", format!("there is no function `{name}`"))
+                .did_you_mean(name, library.names())
+                .help("see them all with: portledger functions")
+        })?],
     };
-    let function = library.get(name).ok_or_else(|| {
-        Problem::new("function-unknown", format!("there is no function `{name}`"))
-            .did_you_mean(name, library.names())
-            .help("see them all with: portledger functions")
-    })?;
-    function_table(function).write(form, out);
+    match (form, name, told.first()) {
+        (Form::Table, None, _) => function_list(&told).write(form, out),
+        (Form::Table, Some(_), Some(function)) => function_page(function).write(form, out),
+        (Form::Table, Some(_), None) | (Form::Csv | Form::Json, _, _) => {
+            function_records(&told).write(form, out);
+        }
+    }
     Ok(Outcome::Quiet)
 }
 
-fn function_table(function: &Function) -> Table {
+/// The functions for a person, a line each.
+fn function_list(told: &[&Function]) -> Table<'static> {
+    let row = |function: &&Function| vec![function.signature(), function.doc.to_owned()];
+    Table::of_texts(
+        &["function", "what it gives"],
+        told.iter().map(row).collect(),
+    )
+}
+
+/// Functions for programs: one row a function, everything in it.
+fn function_records(told: &[&Function]) -> Table<'static> {
+    let row = |function: &&Function| {
+        [
+            function.name,
+            &function.signature(),
+            function.doc,
+            &arguments(function).join("; "),
+            function.source,
+            function.example.0,
+            function.example.1,
+            function.workbook,
+        ]
+        .map(str::to_owned)
+        .to_vec()
+    };
+    let names = [
+        "name",
+        "form",
+        "gives",
+        "arguments",
+        "source",
+        "example",
+        "result",
+        "workbook",
+    ];
+    Table::of_texts(&names, told.iter().map(row).collect())
+}
+
+fn arguments(function: &Function) -> Vec<String> {
+    let told = function.params.iter();
+    told.map(|param| format!("{}: {}", param.name, param.doc))
+        .collect()
+}
+
+/// One function for a person, a line for each thing there is to say.
+fn function_page(function: &Function) -> Table<'static> {
     let mut rows = vec![
         ("form", function.signature()),
         ("gives", function.doc.to_owned()),
         ("source", function.source.to_owned()),
     ];
-    for param in &function.params {
-        rows.push(("argument", format!("{}: {}", param.name, param.doc)));
-    }
+    rows.extend(arguments(function).into_iter().map(|arg| ("argument", arg)));
     let (formula, result) = function.example;
     let example = if result.is_empty() {
         formula.to_owned()
@@ -173,13 +185,12 @@ fn function_table(function: &Function) -> Table {
     if !function.workbook.is_empty() {
         rows.push(("in a workbook", function.workbook.to_owned()));
     }
-    Table {
-        headings: ["about", function.name].map(Heading::text).to_vec(),
-        rows: rows
-            .into_iter()
-            .map(|(about, text)| vec![Datum::text(about), Datum::text(text)])
+    let rows = rows.into_iter();
+    Table::of_texts(
+        &["about", function.name],
+        rows.map(|(about, text)| vec![about.to_owned(), text])
             .collect(),
-    }
+    )
 }
 
 /// Writes completions for a shell.

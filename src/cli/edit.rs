@@ -1,7 +1,7 @@
 //! Changing a plan: `set` and `new`.
 
 use super::Outcome;
-use super::args::{Form, New, Set};
+use super::args::{New, Set};
 use super::look::{counted, name_of, several};
 use super::pick;
 use super::print::Printer;
@@ -18,13 +18,13 @@ use crate::trade::Finding;
 use std::path::Path;
 
 /// Writes one cell, one assumption or one formula, saves, and says what changed.
-pub fn set(set: &Set, _form: Form, out: &mut Printer) -> Result<Outcome, Vec<Problem>> {
+pub fn set(set: &Set, out: &mut Printer) -> Result<Outcome, Vec<Problem>> {
     let mut desk = pick::open(&set.plan, out)?;
     let before = desk.findings().list;
     if set.formula {
-        set_formula(&mut desk, set)?;
+        set_formula(&mut desk, set, out)?;
     } else if set.sheet == "assume" {
-        set_assumption(&mut desk, set)?;
+        set_assumption(&mut desk, set, out)?;
     } else {
         set_cell(&mut desk, set, out)?;
     }
@@ -40,7 +40,7 @@ pub fn set(set: &Set, _form: Form, out: &mut Printer) -> Result<Outcome, Vec<Pro
     })
 }
 
-fn save(desk: &mut Desk, path: &Path, out: &Printer) -> Result<(), Problem> {
+fn save(desk: &mut Desk, path: &Path, out: &mut Printer) -> Result<(), Problem> {
     let saved = desk.save(path)?;
     if !saved.durable {
         out.remark(
@@ -106,7 +106,7 @@ fn add_row(desk: &mut Desk, sheet: SheetId, id: &str) -> Result<(), Problem> {
     )
 }
 
-fn set_assumption(desk: &mut Desk, set: &Set) -> Result<(), Problem> {
+fn set_assumption(desk: &mut Desk, set: &Set, out: &mut Printer) -> Result<(), Problem> {
     let names = || {
         desk.plan()
             .assumptions()
@@ -123,12 +123,18 @@ fn set_assumption(desk: &mut Desk, set: &Set) -> Result<(), Problem> {
     })?;
     let old = &desk.plan().assumptions()[param.at()];
     let value = set.value.as_deref().unwrap_or_default();
-    let (entry, source) = match set.column.as_str() {
+    let (entry, source, own) = match set.column.as_str() {
+        "value" if value.trim().is_empty() => (
+            read_assumption(desk.plan(), param, &old.def.value)?,
+            old.def.source.clone(),
+            false,
+        ),
         "value" => (
             read_assumption(desk.plan(), param, value)?,
             "set in this plan".to_owned(),
+            true,
         ),
-        "source" => (old.entry.clone(), value.to_owned()),
+        "source" => (old.entry.clone(), value.to_owned(), true),
         other => {
             return Err(
                 Problem::new("column-unknown", format!("an assumption has no `{other}`"))
@@ -140,12 +146,17 @@ fn set_assumption(desk: &mut Desk, set: &Set) -> Result<(), Problem> {
         param,
         entry,
         source,
-        own: true,
+        own,
     };
-    desk.apply(&format!("assumption {}", set.row), edit)
+    desk.apply(&format!("assumption {}", set.row), edit)?;
+    let now = &desk.plan().assumptions()[param.at()];
+    let value = now.entry.text(&now.unit, desk.plan().names());
+    let text = format!("{}: {value} {}", set.row, now.unit.symbol);
+    out.line(&clean(&format!("{} ({})", text.trim_end(), now.source)));
+    Ok(())
 }
 
-fn set_formula(desk: &mut Desk, set: &Set) -> Result<(), Vec<Problem>> {
+fn set_formula(desk: &mut Desk, set: &Set, out: &mut Printer) -> Result<(), Vec<Problem>> {
     let sheet = pick::sheet(desk, &set.sheet)?;
     let id = pick::column(desk, sheet, &set.row)?;
     let position = desk.plan().def(sheet).column(&set.row).ok_or_else(|| {
@@ -160,6 +171,7 @@ fn set_formula(desk: &mut Desk, set: &Set) -> Result<(), Vec<Problem>> {
         let formula = desk.engine().compile(desk.plan(), text, Some(sheet))?;
         check_unit(&formula, desk.engine().graph().nodes[id.at()].ty)?;
     }
+    let before: Vec<Problem> = desk.engine().problems().cloned().collect();
     let formula = (!text.is_empty()).then(|| text.to_owned());
     desk.apply(
         &format!("formula of {}", set.row),
@@ -169,17 +181,19 @@ fn set_formula(desk: &mut Desk, set: &Set) -> Result<(), Vec<Problem>> {
             formula,
         },
     )?;
-    let looped: Vec<Problem> = desk
-        .engine()
-        .problems()
-        .filter(|problem| problem.code == "cycle")
-        .cloned()
-        .collect();
-    if looped.is_empty() {
-        Ok(())
-    } else {
-        Err(looped)
+    // A loop is seen only once the formula is among the others.
+    let problems = desk.engine().problems();
+    let fresh: Vec<Problem> = problems.filter(|p| !before.contains(p)).cloned().collect();
+    if !fresh.is_empty() {
+        return Err(fresh);
     }
+    let now = desk.plan().column(sheet, position).formula.as_deref();
+    out.line(&clean(&format!(
+        "{} = {}",
+        set.row,
+        now.unwrap_or_default()
+    )));
+    Ok(())
 }
 
 /// Prints the findings of one list that are not in the other; gives their severities.

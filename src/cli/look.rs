@@ -4,28 +4,26 @@ use super::Outcome;
 use super::args::{Form, Show};
 use super::pick;
 use super::print::Printer;
-use super::table::{Datum, Heading, Table};
+use super::table::{Datum, Heading, Table, json_text};
 use crate::desk::Desk;
+use crate::engine::Engine;
 use crate::engine::Reason;
 use crate::formula::Ty;
+use crate::plan::Entry;
 use crate::problem::Problem;
 use crate::problem::Severity;
 use crate::problem::clean;
+use crate::sheet::ColumnDef;
 use crate::sheet::ColumnKind;
-use crate::table::{Cell, ColumnId, RowId, SheetId};
+use crate::table::{Cell, Column, ColumnId, NO_FLAG, RowId, SheetId};
 use crate::trade::Finding;
 use crate::trade::Findings;
 use crate::trade::why as reason_of;
-use crate::units::{shown, significant};
-use serde_json::{Value, json};
 use std::path::Path;
 
 /// The line that stands under every list of findings where optics or copper are planned.
 const CAUTION: &str = "Never look into a fibre or port; clean and inspect before mating. Fibre, not copper, \
                        between buildings. Local codes and licensed practice rule.";
-
-/// Digits of a number in CSV and JSON: all that a decimal fraction keeps.
-const DIGITS: usize = 15;
 
 /// The width of a severity with its glyph, under which findings line up.
 const INDENT: usize = 10;
@@ -37,18 +35,11 @@ pub fn overview(
     out: &mut Printer,
 ) -> Result<Outcome, Vec<Problem>> {
     let desk = match path {
-        Some(path) => pick::open(path, out)?,
+        Some(path) => pick::open_alone(path, out)?,
         None => Desk::demo()?,
     };
     if form != Form::Table {
-        let links = pick::sheet(&desk, "links")?;
-        sheet_table(
-            &desk,
-            links,
-            &overview_columns(&desk, links),
-            &all_rows(&desk, links),
-        )
-        .write(form, out);
+        write_sheet(&desk, "links", form, out)?;
         return Ok(Outcome::Quiet);
     }
     if !desk.plan().title.is_empty() {
@@ -58,17 +49,19 @@ pub fn overview(
     let found = desk.findings();
     write_findings(&desk, &found, out);
     for name in ["links", "switches"] {
-        let sheet = pick::sheet(&desk, name)?;
         out.line("");
-        sheet_table(
-            &desk,
-            sheet,
-            &overview_columns(&desk, sheet),
-            &all_rows(&desk, sheet),
-        )
-        .write(form, out);
+        write_sheet(&desk, name, form, out)?;
     }
     Ok(Outcome::Quiet)
+}
+
+/// All rows of a sheet with the few columns of the overview.
+fn write_sheet(desk: &Desk, name: &str, form: Form, out: &mut Printer) -> Result<(), Problem> {
+    let sheet = pick::sheet(desk, name)?;
+    let columns = overview_columns(desk, sheet);
+    let rows = desk.plan().rows(sheet).order();
+    sheet_table(desk, sheet, &columns, rows).write(form, out);
+    Ok(())
 }
 
 /// The few columns that fit 80 characters.
@@ -98,10 +91,6 @@ fn overview_columns(desk: &Desk, sheet: SheetId) -> Vec<ColumnId> {
         .iter()
         .filter_map(|name| desk.engine().find_column(sheet, name))
         .collect()
-}
-
-fn all_rows(desk: &Desk, sheet: SheetId) -> Vec<RowId> {
-    desk.plan().rows(sheet).order().to_vec()
 }
 
 /// Says what the checks find.
@@ -167,11 +156,13 @@ fn tinted(severity: Severity, coloured: bool) -> String {
     }
 }
 
-fn findings_table(desk: &Desk, found: &Findings) -> Table {
+fn findings_table<'a>(desk: &'a Desk, found: &'a Findings) -> Table<'a> {
     let names = [
         "severity", "check", "sheet", "row", "finding", "advice", "source",
     ];
-    let row = |finding: &Finding| {
+    let headings = names.map(Heading::text).to_vec();
+    Table::new(headings, found.list.len(), |at| {
+        let finding = &found.list[at];
         let texts = [
             finding.severity.word().to_owned(),
             finding.check.clone(),
@@ -181,21 +172,21 @@ fn findings_table(desk: &Desk, found: &Findings) -> Table {
             finding.advice.clone(),
             finding.source.clone(),
         ];
-        texts.into_iter().map(Datum::text).collect()
-    };
-    Table {
-        headings: names.iter().map(|name| Heading::text(name)).collect(),
-        rows: found.list.iter().map(row).collect(),
-    }
+        texts.map(Datum::Text).to_vec()
+    })
 }
 
-/// Shows a sheet.
+/// Shows a sheet, or the assumptions.
 pub fn show(show: &Show, form: Form, out: &mut Printer) -> Result<Outcome, Vec<Problem>> {
     let desk = pick::open(&show.plan, out)?;
+    if show.sheet == "assume" {
+        assumptions(&desk, show, form, out)?;
+        return Ok(Outcome::Quiet);
+    }
     let sheet = pick::sheet(&desk, &show.sheet)?;
     let rows = match &show.condition {
-        Some(formula) => rows_where(&desk, sheet, formula)?,
-        None => all_rows(&desk, sheet),
+        Some(formula) => rows_where(&desk, sheet, formula, out)?,
+        None => desk.plan().rows(sheet).order().to_vec(),
     };
     let columns = match show.columns.is_empty() {
         true => columns_worth_showing(&desk, sheet, &rows, show.all),
@@ -211,8 +202,56 @@ pub fn show(show: &Show, form: Form, out: &mut Printer) -> Result<Outcome, Vec<P
     Ok(Outcome::Quiet)
 }
 
-/// The rows of a sheet where a formula says yes.
-fn rows_where(desk: &Desk, sheet: SheetId, text: &str) -> Result<Vec<RowId>, Vec<Problem>> {
+/// Shows the assumptions, which have no columns to choose from.
+fn assumptions(desk: &Desk, show: &Show, form: Form, out: &mut Printer) -> Result<(), Problem> {
+    if show.condition.is_some() || !show.columns.is_empty() {
+        let message = "assumptions are shown whole, without `--columns` and `--where`";
+        return Err(Problem::new("not-a-sheet", message).help("leave them away"));
+    }
+    assumption_table(desk).write(form, out);
+    Ok(())
+}
+
+/// The assumptions of a plan with their sources.
+pub fn assumption_table(desk: &Desk) -> Table<'_> {
+    let names = [
+        "name",
+        "value",
+        "unit",
+        "source",
+        "confidence",
+        "what it does",
+    ];
+    let known = desk.plan().assumptions();
+    Table::new(names.map(Heading::text).to_vec(), known.len(), |at| {
+        let assumption = &known[at];
+        let confidence = match assumption.own {
+            true => "yours",
+            false => &assumption.def.confidence,
+        };
+        vec![
+            Datum::text(&assumption.def.name),
+            match assumption.entry {
+                Entry::Number(value) => Datum::Number(assumption.unit.from_base(value), None),
+                Entry::Empty | Entry::Text(_) | Entry::Wrong(_) => {
+                    Datum::Text(assumption.entry.text(&assumption.unit, desk.plan().names()))
+                }
+            },
+            Datum::text(&assumption.unit.symbol),
+            Datum::text(&assumption.source),
+            Datum::text(confidence),
+            Datum::text(&assumption.def.doc),
+        ]
+    })
+}
+
+/// The rows of a sheet where a formula says yes; those where it says nothing are counted.
+fn rows_where(
+    desk: &Desk,
+    sheet: SheetId,
+    text: &str,
+    out: &mut Printer,
+) -> Result<Vec<RowId>, Vec<Problem>> {
     let formula = desk.engine().compile(desk.plan(), text, Some(sheet))?;
     if formula.ty != Ty::Flag {
         return Err(
@@ -222,11 +261,46 @@ fn rows_where(desk: &Desk, sheet: SheetId, text: &str) -> Result<Vec<RowId>, Vec
                 .into(),
         );
     }
-    let says_yes = |row: &RowId| {
-        let at = Some((sheet, *row));
-        desk.engine().evaluate_part(desk.plan(), &formula.tree, at) == Cell::Flag(true)
-    };
-    Ok(all_rows(desk, sheet).into_iter().filter(says_yes).collect())
+    let says = column_of_flags(desk, sheet, text);
+    let says = |row: &RowId| says.get(row.at()).copied().unwrap_or(NO_FLAG);
+    let order = desk.plan().rows(sheet).order();
+    let n_silent = order.iter().filter(|row| says(row) == NO_FLAG).count();
+    if n_silent > 0 {
+        let rows = several(n_silent, "row is", "rows are");
+        let message = format!("{rows} left out: an input of the condition is missing there");
+        out.remark(&Problem::new("left-out", message));
+    }
+    Ok(order.iter().copied().filter(|row| says(row) == 1).collect())
+}
+
+/// A condition computed for all rows at once, as one more column of the sheet.
+fn column_of_flags(desk: &Desk, sheet: SheetId, formula: &str) -> Vec<u8> {
+    let mut schema = desk.engine().schema().to_vec();
+    let columns = &mut schema[sheet.at()].columns;
+    let position = columns.len();
+    columns.push(condition_column(formula));
+    let engine = Engine::new(desk.plan(), schema, desk.engine().knowledge().clone());
+    match engine.values(engine.column(sheet, position)) {
+        Column::Flags(flags) => flags.clone(),
+        Column::Numbers(_) | Column::Codes(_) => Vec::new(),
+    }
+}
+
+/// The name has a space in it, so that no formula can mean it.
+fn condition_column(formula: &str) -> ColumnDef {
+    ColumnDef {
+        name: "the condition".to_owned(),
+        title: String::new(),
+        doc: String::new(),
+        unit: String::new(),
+        kind: ColumnKind::Flag,
+        choices: Vec::new(),
+        to: None,
+        formula: Some(formula.to_owned()),
+        decimals: None,
+        source: String::new(),
+        quiet: true,
+    }
 }
 
 /// Columns that hold something; quiet ones and empty ones only when all are asked for.
@@ -248,7 +322,12 @@ fn columns_worth_showing(desk: &Desk, sheet: SheetId, rows: &[RowId], all: bool)
 }
 
 /// Rows and columns of a sheet as a table.
-pub fn sheet_table(desk: &Desk, sheet: SheetId, columns: &[ColumnId], rows: &[RowId]) -> Table {
+pub fn sheet_table<'a>(
+    desk: &'a Desk,
+    sheet: SheetId,
+    columns: &'a [ColumnId],
+    rows: &'a [RowId],
+) -> Table<'a> {
     let def = &desk.engine().schema()[sheet.at()];
     let first = desk.engine().column(sheet, 0);
     let heading = |column: &ColumnId| {
@@ -259,50 +338,27 @@ pub fn sheet_table(desk: &Desk, sheet: SheetId, columns: &[ColumnId], rows: &[Ro
             is_number: column_def.kind == ColumnKind::Number,
         }
     };
-    let row = |row: &RowId| {
-        columns
-            .iter()
-            .map(|column| datum(desk, *column, *row))
-            .collect()
-    };
-    Table {
-        headings: columns.iter().map(heading).collect(),
-        rows: rows.iter().map(row).collect(),
-    }
+    let headings = columns.iter().map(heading).collect();
+    Table::new(headings, rows.len(), |at| {
+        let row = rows[at];
+        let cells = columns.iter();
+        cells.map(|column| datum(desk, *column, row)).collect()
+    })
 }
 
-/// A cell both ways.
+/// A cell to be written.
 fn datum(desk: &Desk, column: ColumnId, row: RowId) -> Datum {
-    let cell = desk.engine().cell(desk.plan(), column, row);
-    let unit = desk.engine().unit(column);
-    match cell {
-        Cell::Number(value) => {
-            let decimals = desk.engine().def(column).and_then(|def| def.decimals);
-            let text = shown(value, unit, decimals);
-            let bare = text
-                .strip_suffix(&unit.symbol)
-                .unwrap_or(&text)
-                .trim_end()
-                .to_owned();
-            Datum {
-                shown: bare,
-                exact: number_json(&significant(unit.from_base(value), DIGITS)),
-            }
-        }
-        Cell::Flag(flag) => Datum {
-            shown: if flag { "yes" } else { "no" }.to_owned(),
-            exact: json!(flag),
-        },
-        Cell::Text(word) if is_verdict(desk, column) => Datum {
-            shown: format!("{} {word}", verdict_glyph(&word)),
-            exact: json!(word),
-        },
-        Cell::Text(text) => Datum::text(text),
-        Cell::Missing => Datum::text(wrong_text(desk, column, row)),
-        Cell::Failed => Datum {
-            shown: "no number".to_owned(),
-            exact: Value::Null,
-        },
+    let engine = desk.engine();
+    match engine.cell(desk.plan(), column, row) {
+        Cell::Number(value) => Datum::Number(
+            engine.unit(column).from_base(value),
+            engine.def(column).and_then(|def| def.decimals),
+        ),
+        Cell::Flag(flag) => Datum::Flag(flag),
+        Cell::Text(word) if is_verdict(desk, column) => Datum::Marked(verdict_glyph(&word), word),
+        Cell::Text(text) => Datum::Text(text),
+        Cell::Missing => Datum::Text(wrong_text(desk, column, row)),
+        Cell::Failed => Datum::NoNumber,
     }
 }
 
@@ -334,15 +390,6 @@ fn wrong_text(desk: &Desk, column: ColumnId, row: RowId) -> String {
         .unwrap_or_default()
 }
 
-/// A decimal text as a JSON number.
-pub fn number_json(text: &str) -> Value {
-    match text.parse::<f64>() {
-        Ok(value) if value.fract() == 0.0 && value.abs() < 9e15 => json!(value as i64),
-        Ok(value) => json!(value),
-        Err(_) => json!(text),
-    }
-}
-
 /// Explains one cell.
 pub fn why(
     path: &Path,
@@ -363,18 +410,24 @@ pub fn why(
             .lines()
             .iter()
             .for_each(|line| out.line(&clean(line))),
-        Form::Json => out.line(&reason_json(&reason).to_string()),
+        Form::Json => out.line(&reason_json(&reason)),
     }
     Ok(Outcome::Quiet)
 }
 
-fn reason_json(reason: &Reason) -> Value {
-    json!({
-        "name": reason.name,
-        "value": reason.value,
-        "origin": reason.origin,
-        "formula": reason.formula,
-        "numbers": reason.numbers,
-        "inputs": reason.inputs.iter().map(reason_json).collect::<Vec<Value>>(),
-    })
+fn reason_json(reason: &Reason) -> String {
+    let or_null = |text: &Option<String>| match text {
+        Some(text) => json_text(text),
+        None => "null".to_owned(),
+    };
+    let inputs: Vec<String> = reason.inputs.iter().map(reason_json).collect();
+    format!(
+        "{{\"name\":{},\"value\":{},\"origin\":{},\"formula\":{},\"numbers\":{},\"inputs\":[{}]}}",
+        json_text(&reason.name),
+        json_text(&reason.value),
+        json_text(&reason.origin),
+        or_null(&reason.formula),
+        or_null(&reason.numbers),
+        inputs.join(",")
+    )
 }

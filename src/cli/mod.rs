@@ -32,24 +32,29 @@ enum Outcome {
 
 /// Runs the program with its arguments, the name of the program first.
 pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
+    let mut out = Printer::new();
+    let outcome = outcome(args, &mut out);
+    ExitCode::from(match (out.finish(), outcome) {
+        (true, Outcome::Quiet) => 0,
+        (true, Outcome::Stops) => 1,
+        (true, Outcome::Undone) | (false, _) => 2,
+    })
+}
+
+fn outcome(args: impl IntoIterator<Item = OsString>, out: &mut Printer) -> Outcome {
     let line = match Line::try_parse_from(args) {
         Ok(line) => line,
         Err(error) => {
-            // Help and version come this way too; a closed pipe leaves nobody to tell.
-            let _ = error.print();
-            return ExitCode::from(if error.use_stderr() { 2 } else { 0 });
+            out.usage(&error);
+            return match error.use_stderr() {
+                true => Outcome::Undone,
+                false => Outcome::Quiet,
+            };
         }
     };
-    let mut out = Printer::new();
-    let outcome = command(line, &mut out).unwrap_or_else(|problems| {
-        problems.iter().for_each(|problem| out.problem(problem));
+    command(line, out).unwrap_or_else(|problems| {
+        out.problems(&problems);
         Outcome::Undone
-    });
-    out.finish();
-    ExitCode::from(match outcome {
-        Outcome::Quiet => 0,
-        Outcome::Stops => 1,
-        Outcome::Undone => 2,
     })
 }
 
@@ -66,7 +71,7 @@ fn command(line: Line, out: &mut Printer) -> Result<Outcome, Vec<Problem>> {
             column,
         }) => look::why(&plan, [&sheet, &row, &column], form, out),
         Some(Command::Calc(calc)) => calc::calc(&calc, form, out),
-        Some(Command::Set(set)) => edit::set(&set, form, out),
+        Some(Command::Set(set)) => edit::set(&set, out),
         Some(Command::New(new)) => edit::new(&new, out),
         Some(Command::Tables { name }) => describe::tables(name.as_deref(), form, out),
         Some(Command::Functions { name }) => describe::functions(name.as_deref(), form, out),

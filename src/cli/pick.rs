@@ -2,17 +2,31 @@
 //!
 //! A word that names nothing gets a problem with the closest name.
 
+use super::args::Line;
 use super::print::Printer;
 use crate::desk::Desk;
 use crate::problem::Problem;
 use crate::table::{ColumnId, RowId, SheetId};
+use clap::CommandFactory;
 use std::path::Path;
 
 /// Opens a plan and says on the error stream what was not as expected.
-pub fn open(path: &Path, out: &Printer) -> Result<Desk, Problem> {
+pub fn open(path: &Path, out: &mut Printer) -> Result<Desk, Problem> {
     let desk = Desk::open(path)?;
-    desk.problems().for_each(|problem| out.remark(problem));
+    out.remarks(desk.problems());
     Ok(desk)
+}
+
+/// Opens the plan that stands where a command could stand.
+pub fn open_alone(path: &Path, out: &mut Printer) -> Result<Desk, Problem> {
+    open(path, out).map_err(|problem| {
+        if problem.code != "no-such-file" {
+            return problem;
+        }
+        let line = Line::command();
+        let commands = line.get_subcommands().map(clap::Command::get_name);
+        problem.did_you_mean(&path.to_string_lossy(), commands)
+    })
 }
 
 /// The sheet of a name.

@@ -4,16 +4,26 @@
 //! before they get here or, for whole lines, here.
 
 use crate::problem::Problem;
+use crate::problem::clean;
 use crate::problem::render;
-use std::io::{IsTerminal, Write};
+use std::io::{BufWriter, Error, ErrorKind, IsTerminal, Stdout, Write};
 use unicode_width::UnicodeWidthStr;
+
+/// How many problems of one formula, or remarks on one plan, are told before the rest is counted.
+const MOST_PROBLEMS: usize = 5;
+const MOST_REMARKS: usize = 20;
+
+/// The longest line of a complaint about arguments, so that a long argument is not thrown back.
+const MOST_OF_A_LINE: usize = 160;
 
 /// What is printed, and whether in colour.
 #[derive(Debug)]
 pub struct Printer {
+    out: BufWriter<Stdout>,
     coloured: bool,
     coloured_errors: bool,
-    open: bool,
+    /// Why nothing more can be written.
+    failure: Option<Error>,
 }
 
 impl Printer {
@@ -21,15 +31,21 @@ impl Printer {
     pub fn new() -> Self {
         let wanted = std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty());
         Self {
+            out: BufWriter::new(std::io::stdout()),
             coloured: wanted && std::io::stdout().is_terminal(),
             coloured_errors: wanted && std::io::stderr().is_terminal(),
-            open: true,
+            failure: None,
         }
     }
 
     /// Whether words may be coloured.
     pub fn is_coloured(&self) -> bool {
         self.coloured
+    }
+
+    /// Whether anybody still reads.
+    pub fn is_open(&self) -> bool {
+        self.failure.is_none()
     }
 
     /// The width of the terminal, when output goes to one.
@@ -71,42 +87,110 @@ impl Printer {
 
     /// Writes text as it is.
     pub fn raw(&mut self, text: &str) {
-        if self.open && std::io::stdout().lock().write_all(text.as_bytes()).is_err() {
-            self.open = false;
+        if self.is_open() {
+            let written = self.out.write_all(text.as_bytes());
+            self.keep(written);
         }
     }
 
-    /// Sends everything on; after a closed pipe there is nothing to send.
-    pub fn finish(&mut self) {
-        if self.open && std::io::stdout().lock().flush().is_err() {
-            self.open = false;
+    /// Sends on what is held back.
+    fn flush(&mut self) {
+        if self.is_open() {
+            let flushed = self.out.flush();
+            self.keep(flushed);
         }
+    }
+
+    fn keep(&mut self, result: Result<(), Error>) {
+        self.failure = result.err().or(self.failure.take());
+    }
+
+    /// Sends everything on; whether all of it arrived, or its reader went away.
+    pub fn finish(&mut self) -> bool {
+        self.flush();
+        match self.failure.take() {
+            Some(error) if error.kind() != ErrorKind::BrokenPipe => {
+                let why = error.to_string().to_lowercase();
+                let message = format!("cannot write the output: {why}");
+                self.problem(
+                    &Problem::new("not-written", message)
+                        .help("make room, or send the output somewhere else"),
+                );
+                false
+            }
+            Some(_) | None => true,
+        }
+    }
+
+    /// Writes problems to the error stream, whole; after the first few only their number.
+    pub fn problems(&mut self, problems: &[Problem]) {
+        let told = problems.len().min(MOST_PROBLEMS);
+        problems[..told].iter().for_each(|one| self.problem(one));
+        self.rest(problems.len() - told, "problem", "problems");
     }
 
     /// Writes a problem to the error stream, whole.
-    pub fn problem(&self, problem: &Problem) {
-        // Nobody is left to tell when the error stream is closed too.
-        let _ = writeln!(
-            std::io::stderr().lock(),
-            "{}",
-            render(problem, self.coloured_errors)
-        );
+    pub fn problem(&mut self, problem: &Problem) {
+        let text = render(problem, self.coloured_errors);
+        self.error_line(&text);
+    }
+
+    /// Writes remarks to the error stream: a line each and its next steps; after the first few
+    /// only their number.
+    pub fn remarks<'a>(&mut self, problems: impl Iterator<Item = &'a Problem>) {
+        let mut n_more = 0;
+        for (at, problem) in problems.enumerate() {
+            match at < MOST_REMARKS {
+                true => self.remark(problem),
+                false => n_more += 1,
+            }
+        }
+        self.rest(n_more, "note", "notes");
     }
 
     /// Writes a remark to the error stream: one line and its next steps.
-    pub fn remark(&self, problem: &Problem) {
-        let mut stderr = std::io::stderr().lock();
+    pub fn remark(&mut self, problem: &Problem) {
         let place = problem
             .place
             .as_ref()
             .map_or(String::new(), |place| format!("{}: ", place.origin));
-        let _ = writeln!(
-            stderr,
-            "note: {}",
-            crate::problem::clean(&format!("{place}{}", problem.message))
-        );
+        let text = format!("{place}{}", problem.message);
+        self.error_line(&format!("note: {}", clean(&text)));
         for step in &problem.help {
-            let _ = writeln!(stderr, "      {}", crate::problem::clean(step));
+            self.error_line(&format!("      {}", clean(step)));
         }
+    }
+
+    fn rest(&mut self, n_more: usize, one: &str, more: &str) {
+        if n_more > 0 {
+            let word = if n_more == 1 { one } else { more };
+            self.error_line(&format!("and {n_more} more {word}"));
+        }
+    }
+
+    /// Says what is wrong with the arguments; help and version come this way too.
+    pub fn usage(&mut self, error: &clap::Error) {
+        if !error.use_stderr() {
+            let styled = error.render();
+            match self.coloured {
+                true => self.raw(&styled.ansi().to_string()),
+                false => self.raw(&styled.to_string()),
+            }
+            return;
+        }
+        for line in error.render().to_string().trim_end().lines() {
+            let line = clean(line);
+            match line.char_indices().nth(MOST_OF_A_LINE) {
+                Some((end, _)) => self.error_line(&format!("{} ...", &line[..end])),
+                None => self.error_line(&line),
+            }
+        }
+    }
+
+    /// Writes to the error stream, behind all that was written before.
+    fn error_line(&mut self, text: &str) {
+        self.flush();
+        // Nobody is left to tell when the error stream is closed too.
+        let _ = writeln!(std::io::stderr().lock(), "{text}");
     }
 }
