@@ -201,34 +201,77 @@ pub fn completions(shell: Shell, out: &mut Printer) -> Result<Outcome, Vec<Probl
     Ok(Outcome::Quiet)
 }
 
+/// How wide the help of a command stands in the manual page, so that it fits 80 columns.
+const MANUAL_WIDTH: usize = 72;
+
+/// What a formula may hold, a paragraph each.
+const FORMULAS: [&str; 6] = [
+    "A formula belongs to a column and names columns, never cells: loss_limit - loss.",
+    "Quantities carry their unit: 100 m, 0.35 dB/km, -3 dBm, 10 Gb/s, 5 %. Units are checked \
+     before anything is computed; a level in dBm and an amount in dB are two kinds.",
+    "Operators: + - * / ^, == != < <= > >=, and, or, not.",
+    "A dotted name follows a reference: medium.attenuation, from.ratio. An assumption is \
+     assume.reserve.",
+    "Rows of another sheet: total(links.capacity, links.from == this), and so with tally, \
+     largest, smallest and mean.",
+    "A missing input makes a missing result, never zero; first_given(a, b) says what counts \
+     instead.",
+];
+
+/// The sections of the manual page that say how a command ends.
+const EXIT_STATUS: [(&str, &str); 3] = [
+    ("0", "Nothing to report."),
+    (
+        "1",
+        "There are findings of severity stop (check), or an edit brought one (set).",
+    ),
+    ("2", "It could not be done; the error stream says why."),
+];
+
 /// Writes the manual page, with a section for each command and the functions.
 pub fn manual(out: &mut Printer) -> Result<Outcome, Vec<Problem>> {
-    let command = Line::command();
-    let mut page = Vec::new();
-    // Rendering into memory cannot fail.
-    let _ = clap_mangen::Man::new(command.clone()).render(&mut page);
-    let mut text = String::from_utf8_lossy(&page).into_owned();
-    text.push_str(".SH \"COMMANDS IN FULL\"\n");
-    for sub in command.get_subcommands() {
-        let help = sub.clone().render_long_help().to_string();
-        text.push_str(&format!(
-            ".SS {}\n.nf\n{}\n.fi\n",
-            sub.get_name(),
-            roff(&help)
-        ));
-    }
-    text.push_str(".SH FUNCTIONS\n");
     let desk = Desk::empty("")?;
-    for function in desk.engine().knowledge().library.iter() {
-        text.push_str(&format!(
-            ".TP\n\\fB{}\\fR\n{} ({})\n",
-            roff(&function.signature()),
-            roff(function.doc),
-            roff(function.source)
-        ));
+    out.raw(&front_matter());
+    out.line(".SH COMMANDS");
+    for sub in Line::command().get_subcommands() {
+        let sub = sub.clone().term_width(MANUAL_WIDTH);
+        let name = format!("portledger {}", sub.get_name());
+        let help = sub.clone().bin_name(name).render_long_help();
+        let help = roff(help.to_string().trim_end());
+        out.line(&format!(".SS {}\n.nf\n{help}\n.fi", sub.get_name()));
     }
-    out.raw(&text);
+    out.line(".SH FORMULAS");
+    for paragraph in FORMULAS {
+        out.line(&format!(".PP\n{}", roff(paragraph)));
+    }
+    out.line(".SH FUNCTIONS");
+    for function in desk.engine().knowledge().library.iter() {
+        let text = format!("{} ({})", function.doc, function.source);
+        out.line(&entry(&function.signature(), &text));
+    }
+    out.line(".SH EXIT STATUS");
+    for (code, meaning) in EXIT_STATUS {
+        out.line(&entry(code, meaning));
+    }
     Ok(Outcome::Quiet)
+}
+
+/// Title, name, synopsis, description and options of the page.
+fn front_matter() -> String {
+    let page = clap_mangen::Man::new(Line::command());
+    let mut text = Vec::new();
+    // Rendering into memory cannot fail.
+    let _ = page.render_title(&mut text);
+    let _ = page.render_name_section(&mut text);
+    let _ = page.render_synopsis_section(&mut text);
+    let _ = page.render_description_section(&mut text);
+    let _ = page.render_options_section(&mut text);
+    String::from_utf8_lossy(&text).into_owned()
+}
+
+/// A word of the manual page with what is said about it.
+fn entry(word: &str, text: &str) -> String {
+    format!(".TP\n\\fB{}\\fR\n{}", roff(word), roff(text))
 }
 
 /// Text that a manual page shows as it is.

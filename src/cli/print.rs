@@ -13,8 +13,11 @@ use unicode_width::UnicodeWidthStr;
 const MOST_PROBLEMS: usize = 5;
 const MOST_REMARKS: usize = 20;
 
-/// The longest line of a complaint about arguments, so that a long argument is not thrown back.
-const MOST_OF_A_LINE: usize = 160;
+/// The next step where a problem names none.
+const ANY_STEP: &str = "what may be written is in: portledger manual";
+
+/// The longest line on the error stream, in characters, so that a long name is not thrown back.
+const MOST_OF_A_LINE: usize = 200;
 
 /// What is printed, and whether in colour.
 #[derive(Debug)]
@@ -129,10 +132,15 @@ impl Printer {
         self.rest(problems.len() - told, "problem", "problems");
     }
 
-    /// Writes a problem to the error stream, whole.
+    /// Writes a problem to the error stream, whole and never without a next step.
     pub fn problem(&mut self, problem: &Problem) {
-        let text = render(problem, self.coloured_errors);
-        self.error_line(&text);
+        let mut problem = problem.clone();
+        problem.message = short(&problem.message);
+        problem.help.iter_mut().for_each(|step| *step = short(step));
+        if problem.help.is_empty() {
+            problem.help.push(ANY_STEP.to_owned());
+        }
+        self.error_line(&render(&problem, self.coloured_errors));
     }
 
     /// Writes remarks to the error stream: a line each and its next steps; after the first few
@@ -155,9 +163,9 @@ impl Printer {
             .as_ref()
             .map_or(String::new(), |place| format!("{}: ", place.origin));
         let text = format!("{place}{}", problem.message);
-        self.error_line(&format!("note: {}", clean(&text)));
+        self.error_line(&format!("note: {}", clean(&short(&text))));
         for step in &problem.help {
-            self.error_line(&format!("      {}", clean(step)));
+            self.error_line(&format!("      {}", clean(&short(step))));
         }
     }
 
@@ -179,11 +187,7 @@ impl Printer {
             return;
         }
         for line in error.render().to_string().trim_end().lines() {
-            let line = clean(line);
-            match line.char_indices().nth(MOST_OF_A_LINE) {
-                Some((end, _)) => self.error_line(&format!("{} ...", &line[..end])),
-                None => self.error_line(&line),
-            }
+            self.error_line(&clean(&short(line)));
         }
     }
 
@@ -192,5 +196,13 @@ impl Printer {
         self.flush();
         // Nobody is left to tell when the error stream is closed too.
         let _ = writeln!(std::io::stderr().lock(), "{text}");
+    }
+}
+
+/// A line without the end that nobody would read.
+fn short(line: &str) -> String {
+    match line.char_indices().nth(MOST_OF_A_LINE) {
+        Some((end, _)) => format!("{} ...", &line[..end]),
+        None => line.to_owned(),
     }
 }

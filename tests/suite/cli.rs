@@ -80,6 +80,8 @@ fn a_formula_gives_its_value_and_unit() {
 fn what_is_no_formula_ends_soon_with_its_place_and_a_next_step() {
     let minus = format!("{}1", "-".repeat(100_000));
     let open = format!("{}1{}", "(".repeat(5_000), ")".repeat(5_000));
+    let many: Vec<String> = (0..500).map(|at| format!("nm{at}")).collect();
+    let many = many.join(" + ");
     let deep = format!("{}1{}", "(".repeat(100), ")".repeat(100));
     let cases = [
         "1 dBm + 1 dBm",
@@ -91,6 +93,8 @@ fn what_is_no_formula_ends_soon_with_its_place_and_a_next_step() {
         "",
         "1 parsec",
         "leng + 1",
+        "1 +",
+        &many,
     ];
     for formula in cases {
         let started = Instant::now();
@@ -451,8 +455,12 @@ fn every_command_has_an_example_and_stands_in_the_manual() {
         let (help, _, code) = told(here, &[command, "--help"]);
         assert_eq!(code, 0);
         assert!(help.contains("Example"), "{command}");
-        assert!(manual.contains(&format!(".SS {command}")), "{command}");
+        assert!(manual.contains(&format!(".SS {command}\n")), "{command}");
     }
+    for section in ["FORMULAS", "FUNCTIONS", "EXIT STATUS"] {
+        assert!(manual.contains(&format!(".SH {section}\n")), "{section}");
+    }
+    assert!(manual.contains("\\fBattenuation_at(medium, wavelength)\\fR"));
     for shell in ["bash", "zsh", "fish"] {
         let (script, _, code) = told(here, &["completions", shell]);
         assert!(code == 0 && script.contains("portledger"), "{shell}");
@@ -489,10 +497,243 @@ fn odd_arguments_end_without_a_panic() {
                 .output()
                 .unwrap();
             assert_eq!(output.status.code(), Some(2), "{command}");
+            assert!(output.stderr.len() < 1200, "{command}");
             assert!(
                 !String::from_utf8_lossy(&output.stderr).contains("panicked"),
                 "{command}"
             );
         }
+    }
+}
+
+#[test]
+fn data_for_programs_is_exact_and_holds_no_escape() {
+    let room = with_plan();
+    let hostile = "a\u{1b}[31m\u{9b}1m\u{202e}b";
+    let set = ["set", "p.plan", "links", "UP1", "notes", hostile];
+    assert_eq!(told(room.path(), &set).2, 0);
+    let why = ["why", "p.plan", "links", "UP1", "notes", "--as", "json"];
+    let show = ["show", "p.plan", "links", "--columns", "notes", "--as"];
+    let json = told(room.path(), &[&show[..], &["json"]].concat()).0;
+    let csv = told(room.path(), &[&show[..], &["csv"]].concat()).0;
+    let reason = told(room.path(), &why).0;
+    for text in [&json, &csv, &reason] {
+        assert!(!text.contains(['\u{1b}', '\u{9b}', '\u{202e}']), "{text:?}");
+    }
+    let value = |text: &str| serde_json::from_str::<serde_json::Value>(text).unwrap();
+    assert_eq!(value(&json)["rows"][0]["notes"], hostile);
+    assert_eq!(value(&reason)["value"], hostile);
+    assert_eq!(csv, "notes\na\u{241b}[31m\u{fffd}1m\u{fffd}b\n");
+}
+
+#[test]
+fn a_reason_for_programs_is_nested() {
+    let room = with_plan();
+    let why = ["why", "p.plan", "links", "UP1", "margin", "--as", "json"];
+    let reason: serde_json::Value = serde_json::from_str(&told(room.path(), &why).0).unwrap();
+    assert_eq!(reason["value"], "0.08 dB");
+    assert_eq!(reason["numbers"], "2.6 dB - 2.52 dB");
+    assert_eq!(reason["inputs"][0]["name"], "loss_limit");
+    assert_eq!(
+        reason["inputs"][1]["inputs"][0]["inputs"][0]["value"],
+        "290 m"
+    );
+}
+
+#[test]
+fn a_condition_may_look_at_all_rows_and_says_where_it_is_silent() {
+    let room = with_plan();
+    let steps: [&[&str]; 3] = [
+        &[
+            "set", "p.plan", "switches", "reef", "building", "A", "--add",
+        ],
+        &["set", "p.plan", "links", "UP1", "from", "reef"],
+        &["set", "p.plan", "links", "UP2", "from", "pump", "--add"],
+    ];
+    for step in steps {
+        assert_eq!(told(room.path(), step).2, 0, "{step:?}");
+    }
+    let shown = |condition: &str| {
+        let show = ["show", "p.plan", "links", "--columns", "id", "--where"];
+        told(room.path(), &[&show[..], &[condition]].concat())
+    };
+    let silent = "note: 1 row is left out: an input of the condition is missing there\n";
+    let all = "total(links.capacity, links.from == from) >= 10 Gb/s";
+    for (condition, stdout, stderr) in [
+        (all, "id\nUP1\n", silent),
+        ("length > 1 m", "id\nUP1\n", silent),
+        ("not is_given(length)", "id\nUP2\n", ""),
+        ("length > 1 km", "id\n", silent),
+    ] {
+        let expected = (stdout.to_owned(), stderr.to_owned(), 0);
+        assert_eq!(shown(condition), expected, "{condition}");
+    }
+}
+
+#[test]
+fn an_assumption_is_shown_and_its_built_in_value_comes_back() {
+    let room = with_plan();
+    let reserve = |value: &str| {
+        let set = ["set", "p.plan", "assume", "reserve", "value", value];
+        told(room.path(), &set).0
+    };
+    let shown = || {
+        let show = ["show", "p.plan", "assume", "--as", "csv"];
+        let csv = told(room.path(), &show).0;
+        let line = csv.lines().find(|line| line.starts_with("reserve,"));
+        line.unwrap().to_owned()
+    };
+    let before = shown();
+    assert!(before.starts_with("reserve,0.5,dB,"), "{before}");
+    let said = reserve("0 dB");
+    assert!(
+        said.starts_with("reserve: 0 dB (set in this plan)\ngone: caution link UP1 reserve"),
+        "{said}"
+    );
+    assert!(shown().starts_with("reserve,0,dB,set in this plan,yours,"));
+    assert!(reserve("").starts_with("reserve: 0.5 dB (common practice"));
+    assert_eq!(shown(), before);
+}
+
+#[test]
+fn a_formula_that_closes_a_loop_is_refused_and_another_loop_does_not_matter() {
+    let room = with_plan();
+    let formula = |column: &str, text: &str| {
+        told(
+            room.path(),
+            &["set", "p.plan", "links", "--formula", column, text],
+        )
+    };
+    let (stdout, stderr, code) = formula("loss", "loss_limit - margin");
+    assert_eq!((stdout.as_str(), code), ("", 2));
+    assert!(
+        stderr.contains("`links.loss` depends on itself"),
+        "{stderr}"
+    );
+    // A loop that somebody wrote into the file does not stand in the way of other formulas.
+    let path = room.path().join("p.plan");
+    let text = std::fs::read_to_string(&path).unwrap();
+    let loops = "[[formula]]\nsheet = \"links\"\ncolumn = \"reach\"\nformula = \"headroom + length\"\n\n[rows]";
+    std::fs::write(&path, text.replacen("[rows]", loops, 1)).unwrap();
+    let (stdout, stderr, code) = formula("loss", "fibre_loss + 0.2 dB");
+    assert!(
+        stdout.starts_with("loss = fibre_loss + 0.2 dB\n"),
+        "{stdout}"
+    );
+    assert_eq!(code, 0, "{stderr}");
+    assert!(
+        stderr.contains("`links.reach` depends on itself"),
+        "{stderr}"
+    );
+}
+
+#[test]
+fn calc_reads_rows_and_names_what_is_missing() {
+    let room = with_plan();
+    let row = ["--plan", "p.plan", "--sheet", "links", "--row", "up1"];
+    let (stdout, _, code) = told(room.path(), &[&["calc", "length * 2"], &row[..]].concat());
+    assert_eq!((stdout.as_str(), code), ("580 m\n", 0));
+    let (_, stderr, code) = told(
+        room.path(),
+        &[&["calc", "1 dB + extra_loss"], &row[..]].concat(),
+    );
+    assert_eq!(code, 2);
+    assert!(
+        stderr.contains("`extra_loss` has no value here"),
+        "{stderr}"
+    );
+    let built_in = ["--sheet", "media", "--row", "om3", "--as", "csv"];
+    let calc = [&["calc", "attenuation_850"], &built_in[..]].concat();
+    assert_eq!(told(room.path(), &calc).0, "value [dB/km]\n3.5\n");
+    let (_, stderr, _) = told(room.path(), &["calc", "0 / 0"]);
+    assert!(stderr.contains("the result is not a number"), "{stderr}");
+}
+
+#[test]
+fn a_mistyped_command_and_arguments_that_exclude_each_other_are_told() {
+    let room = with_plan();
+    let cases: [(&[&str], &str); 4] = [
+        (&["chek"], "did you mean `check`?"),
+        (&["new", "q.plan", "--map", "a=length"], "--from"),
+        (
+            &["set", "p.plan", "links", "--formula", "loss", "1 dB", "x"],
+            "cannot be used with",
+        ),
+        (
+            &["show", "p.plan", "assume", "--where", "yes"],
+            "shown whole",
+        ),
+    ];
+    for (args, part) in cases {
+        let (stdout, stderr, code) = told(room.path(), args);
+        assert_eq!((stdout.as_str(), code), ("", 2), "{args:?}");
+        assert!(stderr.contains(part), "{part}\n{stderr}");
+    }
+}
+
+#[test]
+fn many_remarks_on_a_plan_are_cut_short() {
+    let room = with_plan();
+    let path = room.path().join("p.plan");
+    let text = std::fs::read_to_string(&path).unwrap();
+    let (head, rows) = text.split_once("UP1,").unwrap();
+    let wrong: String = (0..100)
+        .map(|at| format!("W{at},10GBASE-SR,OM3,far\n"))
+        .collect();
+    std::fs::write(&path, format!("{head}{wrong}UP1,{rows}")).unwrap();
+    let (_, stderr, _) = told(room.path(), &["check", "p.plan"]);
+    assert!(stderr.starts_with("note: "), "{stderr}");
+    assert!(stderr.lines().count() < 70, "{stderr}");
+    let (csv, _, _) = told(
+        room.path(),
+        &[
+            "show",
+            "p.plan",
+            "links",
+            "--columns",
+            "length",
+            "--as",
+            "csv",
+        ],
+    );
+    assert!(csv.starts_with("length [m]\nfar\n"), "{csv}");
+}
+
+#[test]
+fn functions_and_tables_are_whole_for_programs() {
+    let here = Path::new(".");
+    let rows = |args: &[&str]| {
+        let text = told(here, &[args, &["--as", "json"]].concat()).0;
+        serde_json::from_str::<serde_json::Value>(&text).unwrap()["rows"].clone()
+    };
+    let one = rows(&["functions", "least"]);
+    assert_eq!(one[0]["form"], "least(a, b, ...)");
+    assert_eq!(one[0]["workbook"], "MIN({*})");
+    assert_eq!(one[0]["result"], "2 dB");
+    let all = rows(&["functions"]);
+    assert!(all.as_array().unwrap().contains(&one[0]));
+    let sheets = rows(&["tables"]);
+    let links = &sheets.as_array().unwrap()[0];
+    assert_eq!(links["name"], "links");
+    assert!(links["columns"].as_str().unwrap().contains("length, "));
+    let channels = rows(&["tables", "channels"]);
+    assert_eq!(channels[0]["id"], "100BASE-FX on OM1");
+    assert_eq!(channels[0]["confidence"], "memory");
+}
+
+#[test]
+#[cfg(target_os = "linux")]
+fn output_that_does_not_arrive_is_a_failure() {
+    let full = std::fs::File::options().write(true).open("/dev/full");
+    for args in [&["functions"][..], &["calc", "1"], &["--help"]] {
+        let output = Command::new(env!("CARGO_BIN_EXE_portledger"))
+            .args(args)
+            .env_clear()
+            .stdout(full.as_ref().unwrap().try_clone().unwrap())
+            .output()
+            .unwrap();
+        let stderr = String::from_utf8(output.stderr).unwrap();
+        assert_eq!(output.status.code(), Some(2), "{args:?}");
+        assert!(stderr.contains("cannot write the output"), "{stderr}");
     }
 }
