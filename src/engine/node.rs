@@ -333,55 +333,33 @@ pub fn reads_of(program: &Program, lookups: &[Lookup]) -> Vec<Read> {
 }
 
 fn step_reads(step: &Step, lookups: &[Lookup], reads: &mut Vec<Read>) {
-    match step {
-        Step::Binary { a, b, .. } => {
-            num_reads(*a, reads);
-            num_reads(*b, reads);
+    let (numbers, codes, fetched) = step.sources();
+    numbers.iter().for_each(|num| num_reads(*num, reads));
+    codes.iter().for_each(|code| code_reads(*code, reads));
+    if let Some(column) = fetched {
+        add(
+            reads,
+            column,
+            Via::Through(codes.iter().find_map(row_column)),
+        );
+    }
+    if let Step::Find { lookup, .. } = step {
+        for (column, _) in &lookups[*lookup].keys {
+            add(reads, *column, Via::Any);
         }
-        Step::Unary { a, .. } => num_reads(*a, reads),
-        Step::Pick { flag, a, b, .. } => {
-            num_reads(*flag, reads);
-            num_reads(*a, reads);
-            num_reads(*b, reads);
-        }
-        Step::PickCode { flag, a, b, .. } => {
-            num_reads(*flag, reads);
-            code_reads(*a, reads);
-            code_reads(*b, reads);
-        }
-        Step::CodeGiven { a, .. } => code_reads(*a, reads),
-        Step::SameText { a, b, .. } | Step::SameRow { a, b, .. } => {
-            code_reads(*a, reads);
-            code_reads(*b, reads);
-        }
-        Step::Fetch { row, column, .. }
-        | Step::FetchText { row, column, .. }
-        | Step::FetchRow { row, column, .. } => fetch_reads(*row, *column, reads),
-        Step::FetchGroup { row, .. } => code_reads(*row, reads),
-        Step::Find { lookup, keys, .. } => {
-            for key in keys {
-                code_reads(*key, reads);
-            }
-            for (column, _) in &lookups[*lookup].keys {
-                add(reads, *column, Via::Any);
-            }
-        }
-        Step::Call { args, .. } => args.iter().for_each(|arg| num_reads(*arg, reads)),
-        Step::CallText { args, .. } => args.iter().for_each(|arg| code_reads(*arg, reads)),
     }
 }
 
-fn fetch_reads(row: Code, column: ColumnId, reads: &mut Vec<Read>) {
-    code_reads(row, reads);
-    let through = match row {
-        Code::Row(column) => Some(column),
+/// The column of rows that a code is read from.
+fn row_column(code: &Code) -> Option<ColumnId> {
+    match code {
+        Code::Row(column) => Some(*column),
         Code::Register(_)
         | Code::Constant(_)
         | Code::Text(_)
         | Code::Assumption(_)
         | Code::This => None,
-    };
-    add(reads, column, Via::Through(through));
+    }
 }
 
 fn num_reads(num: Num, reads: &mut Vec<Read>) {

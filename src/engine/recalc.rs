@@ -756,21 +756,8 @@ fn reads_param(program: &Program, param: ParamId) -> bool {
         Out::Number(out) => num(out),
         Out::Text(out) | Out::Row(out) => code(out),
     };
-    out || program.steps.iter().any(|step| match step {
-        Instruction::Binary { a, b, .. } => num(a) || num(b),
-        Instruction::Unary { a, .. } => num(a),
-        Instruction::Pick { flag, a, b, .. } => num(flag) || num(a) || num(b),
-        Instruction::PickCode { flag, a, b, .. } => num(flag) || code(a) || code(b),
-        Instruction::CodeGiven { a, .. } => code(a),
-        Instruction::SameText { a, b, .. } | Instruction::SameRow { a, b, .. } => {
-            code(a) || code(b)
-        }
-        Instruction::Fetch { row, .. }
-        | Instruction::FetchText { row, .. }
-        | Instruction::FetchRow { row, .. }
-        | Instruction::FetchGroup { row, .. } => code(row),
-        Instruction::Find { keys, .. } => keys.iter().any(code),
-        Instruction::Call { args, .. } => args.iter().any(num),
-        Instruction::CallText { args, .. } => args.iter().any(code),
+    out || program.steps.iter().any(|step| {
+        let (numbers, codes, _) = step.sources();
+        numbers.iter().any(num) || codes.iter().any(code)
     })
 }

@@ -371,8 +371,8 @@ impl Step {
         columns.extend(column);
     }
 
-    /// The numbers and codes it takes, and the column it fetches from.
-    fn sources(&self) -> (Vec<Num>, Vec<Code>, Option<ColumnId>) {
+    /// The numbers and codes it takes, and the column of another sheet it fetches from.
+    pub fn sources(&self) -> (Vec<Num>, Vec<Code>, Option<ColumnId>) {
         match self {
             Self::Binary { a, b, .. } => (vec![*a, *b], Vec::new(), None),
             Self::Unary { a, .. } => (vec![*a], Vec::new(), None),

@@ -5,7 +5,6 @@
 //! the product's own with its checks and verdicts.
 
 use portledger::engine::{Engine, Knowledge};
-use portledger::formula::Library;
 use portledger::plan::{Edit, Entry, Plan, read_entry};
 use portledger::sheet::SheetDef;
 use portledger::table::{RowId, SheetId};
@@ -155,7 +154,6 @@ fn lean_engine(plan: &Plan) -> Engine {
         library: trade::library(plan),
         shared: &[],
     };
-    let _: &Library = &knowledge.library;
     Engine::new(plan, plan.schema().to_vec(), knowledge)
 }
 
