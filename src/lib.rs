@@ -14,6 +14,7 @@
 //! trade     what a network planner knows
 //! files     bytes in and out
 //! desk      one open plan: edits, undo, saving
+//! screen    the ledger on a terminal
 //! cli       the command line
 //! ```
 
@@ -24,6 +25,7 @@ pub mod files;
 pub mod formula;
 pub mod plan;
 pub mod problem;
+pub mod screen;
 pub mod sheet;
 pub mod table;
 pub mod trade;

@@ -8,25 +8,29 @@ use std::path::{Path, PathBuf};
 /// The rooms, lowest floor first; each may import those before it.
 const ROOMS: &[&str] = &[
     "problem", "units", "table", "formula", "sheet", "plan", "engine", "trade", "files", "desk",
-    "cli",
+    "screen", "cli",
 ];
 
 /// Crates with the only rooms that use them.
 const OWNED: &[(&str, &[&str])] = &[
     ("annotate_snippets", &["problem"]),
-    ("atomic_write_file", &["files"]),
     ("clap", &["cli"]),
     ("clap_complete", &["cli"]),
     ("clap_mangen", &["cli"]),
+    ("crossterm", &["screen"]),
     ("csv", &["sheet", "files"]),
     ("evalexpr", &["formula"]),
+    ("frizbee", &["screen"]),
     ("logos", &["formula"]),
     ("pulp", &["engine"]),
+    ("ratatui", &["screen"]),
     ("rayon", &["engine"]),
     ("serde_json", &["files", "cli"]),
     ("sha2", &["files"]),
+    ("signal_hook", &["screen"]),
     ("strsim", &["problem"]),
     ("terminal_size", &["cli"]),
+    ("tui_input", &["screen"]),
     ("toml", &["units", "sheet", "files"]),
 ];
 
@@ -35,7 +39,7 @@ const OPEN: &[&str] = &[
     "indexmap",
     "rustc_hash",
     "serde",
-    "thiserror",
+    "unicode_segmentation",
     "unicode_width",
 ];
 

@@ -1,0 +1,1 @@
+//! The line a person types into: cells, formulas, conditions, names.

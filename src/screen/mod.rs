@@ -1,0 +1,11 @@
+//! The screen: the ledger a person works in, and the pages about it.
+//!
+//! Keys become actions (`action`), actions change the session (`session`) and through the desk the
+//! plan, and `draw` paints a session into a frame. Only `terminal` touches the terminal.
+
+pub mod action;
+mod entry;
+pub mod page;
+pub mod pages;
+pub mod paint;
+pub mod theme;
