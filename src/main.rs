@@ -1,7 +1,43 @@
-//! The program: hands the arguments to the command line and its exit code to the system.
+//! The program: opens the door that the arguments ask for, command line or screen, and hands the
+//! exit code to the system.
 
+use portledger::cli;
+use portledger::cli::{Asked, Wish};
+use portledger::desk::Desk;
+use portledger::problem::Problem;
+use portledger::screen;
+use portledger::screen::{Ended, Options};
 use std::process::ExitCode;
 
+/// The exit code where something broke.
+const BROKEN: u8 = 70;
+
 fn main() -> ExitCode {
-    portledger::cli::run(std::env::args_os())
+    match cli::run(std::env::args_os()) {
+        Asked::Done(code) => code,
+        Asked::Screen(wish) => show(&wish).unwrap_or_else(|problem| cli::fail(&[problem])),
+    }
+}
+
+fn show(wish: &Wish) -> Result<ExitCode, Problem> {
+    let desk = match &wish.plan {
+        Some(path) => Desk::open(path)?,
+        None => Desk::demo()?,
+    };
+    let options = Options {
+        colours: wish.colours,
+        ascii: wish.ascii,
+        mouse: wish.mouse,
+        greeting: wish.plan.is_none(),
+    };
+    Ok(match screen::run(desk, options)? {
+        Ended::Quit => ExitCode::SUCCESS,
+        Ended::Signal(signal) => {
+            ExitCode::from(128_u8.wrapping_add(u8::try_from(signal).unwrap_or(0)))
+        }
+        Ended::Broken(what) => {
+            cli::fail(&[Problem::new("broken", what)]);
+            ExitCode::from(BROKEN)
+        }
+    })
 }

@@ -12,7 +12,8 @@ use std::path::PathBuf;
     name = "portledger",
     version,
     args_conflicts_with_subcommands = true,
-    after_help = "Without a command: the findings and the links of PLAN, or of the built-in demo plan.\n\
+    after_help = "Without a command: the ledger on the screen, of PLAN or of the built-in demo plan. Where the output\n\
+                  is no terminal, or with --plain: its findings, links and switches as text.\n\
                   Never look into a fibre or port. Local codes and licensed practice rule."
 )]
 pub struct Line {
@@ -30,6 +31,29 @@ pub struct Line {
         value_name = "FORM"
     )]
     pub form: Form,
+    /// Text instead of the screen.
+    #[arg(long)]
+    pub plain: bool,
+    /// Marks and lines of the screen in ASCII alone.
+    #[arg(long)]
+    pub ascii: bool,
+    /// Listen to the mouse on the screen: wheel and clicks.
+    #[arg(long)]
+    pub mouse: bool,
+    /// Whether the screen uses colours; `auto` looks at `NO_COLOR` and the terminal.
+    #[arg(long, value_enum, default_value = "auto", value_name = "WHEN")]
+    pub colour: Colour,
+}
+
+/// When colours are used.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Colour {
+    /// Where the terminal has them and `NO_COLOR` is not set.
+    Auto,
+    /// Always.
+    Always,
+    /// Never.
+    Never,
 }
 
 /// How data is written.

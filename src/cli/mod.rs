@@ -13,10 +13,12 @@ mod print;
 mod table;
 
 use crate::problem::Problem;
-use args::{Command, Line};
+use args::{Colour, Command, Form, Line};
 use clap::Parser;
 use print::Printer;
 use std::ffi::OsString;
+use std::io::IsTerminal;
+use std::path::PathBuf;
 use std::process::ExitCode;
 
 /// How a command ended.
@@ -30,31 +32,79 @@ enum Outcome {
     Undone,
 }
 
+/// What the arguments ask for.
+#[derive(Debug)]
+pub enum Asked {
+    /// It was done; the exit code.
+    Done(ExitCode),
+    /// The screen, which is a room of its own.
+    Screen(Wish),
+}
+
+/// The screen that was asked for.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Wish {
+    /// The plan; none for the demo.
+    pub plan: Option<PathBuf>,
+    /// Whether colours are used.
+    pub colours: bool,
+    /// Whether marks are drawn in ASCII.
+    pub ascii: bool,
+    /// Whether the mouse is listened to.
+    pub mouse: bool,
+}
+
 /// Runs the program with its arguments, the name of the program first.
-pub fn run(args: impl IntoIterator<Item = OsString>) -> ExitCode {
+pub fn run(args: impl IntoIterator<Item = OsString>) -> Asked {
     let mut out = Printer::new();
-    let outcome = outcome(args, &mut out);
-    ExitCode::from(match (out.finish(), outcome) {
+    let outcome = match Line::try_parse_from(args) {
+        Ok(line) => match wish(&line) {
+            Some(wish) => return Asked::Screen(wish),
+            None => command(line, &mut out).unwrap_or_else(|problems| {
+                out.problems(&problems);
+                Outcome::Undone
+            }),
+        },
+        Err(error) => {
+            out.usage(&error);
+            match error.use_stderr() {
+                true => Outcome::Undone,
+                false => Outcome::Quiet,
+            }
+        }
+    };
+    Asked::Done(ExitCode::from(match (out.finish(), outcome) {
         (true, Outcome::Quiet) => 0,
         (true, Outcome::Stops) => 1,
         (true, Outcome::Undone) | (false, _) => 2,
-    })
+    }))
 }
 
-fn outcome(args: impl IntoIterator<Item = OsString>, out: &mut Printer) -> Outcome {
-    let line = match Line::try_parse_from(args) {
-        Ok(line) => line,
-        Err(error) => {
-            out.usage(&error);
-            return match error.use_stderr() {
-                true => Outcome::Undone,
-                false => Outcome::Quiet,
-            };
-        }
-    };
-    command(line, out).unwrap_or_else(|problems| {
-        out.problems(&problems);
-        Outcome::Undone
+/// Says what went wrong outside the command line, in its manner; the exit code.
+pub fn fail(problems: &[Problem]) -> ExitCode {
+    let mut out = Printer::new();
+    out.problems(problems);
+    out.finish();
+    ExitCode::from(2)
+}
+
+/// The screen, where no command, no form and no plain text are asked for and a terminal is there.
+fn wish(line: &Line) -> Option<Wish> {
+    let dumb = std::env::var_os("TERM").is_some_and(|term| term == "dumb");
+    let is_plain = line.plain || line.form != Form::Table || line.command.is_some();
+    if is_plain || dumb || !std::io::stdout().is_terminal() {
+        return None;
+    }
+    let bare = std::env::var_os("NO_COLOR").is_some_and(|value| !value.is_empty());
+    Some(Wish {
+        plan: line.plan.clone(),
+        colours: match line.colour {
+            Colour::Auto => !bare,
+            Colour::Always => true,
+            Colour::Never => false,
+        },
+        ascii: line.ascii,
+        mouse: line.mouse,
     })
 }
 

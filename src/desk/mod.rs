@@ -107,6 +107,11 @@ impl Desk {
         self.path.as_deref()
     }
 
+    /// Whether steps are not saved.
+    pub fn is_changed(&self) -> bool {
+        self.history.next_undo().is_some()
+    }
+
     /// What was not as expected when it was opened, then what is wrong with formulas.
     pub fn problems(&self) -> impl Iterator<Item = &Problem> {
         self.problems.iter().chain(self.engine.problems())

@@ -4,8 +4,17 @@
 //! plan, and `draw` paints a session into a frame. Only `terminal` touches the terminal.
 
 pub mod action;
-mod entry;
+pub mod block;
+pub mod draw;
+pub mod entry;
+pub mod grid;
+pub mod ledger;
 pub mod page;
 pub mod pages;
 pub mod paint;
+mod run;
+pub mod session;
+mod terminal;
 pub mod theme;
+
+pub use run::{Ended, Options, run};

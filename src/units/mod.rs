@@ -10,7 +10,7 @@ mod rules;
 mod unit;
 
 pub use dim::{Dim, Kind, Measure, Reference};
-pub use print::{exact, shown, significant};
+pub use print::{bare, exact, shown, significant};
 pub use read::{read, split_quantity};
 pub use rules::{Clash, Operation, combine};
 pub use unit::{Unit, Units};

@@ -45,15 +45,20 @@ pub fn significant(value: f64, digits: usize) -> String {
 ///
 /// Without `decimals`, six significant digits.
 pub fn shown(base: f64, unit: &Unit, decimals: Option<u8>) -> String {
-    let value = unit.from_base(base);
-    let number = match decimals {
-        Some(places) => fixed(value, usize::from(places)),
-        None => significant(value, 6),
-    };
+    let number = bare(base, unit, decimals);
     if unit.symbol.is_empty() {
         number
     } else {
         format!("{number} {}", unit.symbol)
+    }
+}
+
+/// A value for a person as [`shown`] writes it, without the symbol, where a heading has it.
+pub fn bare(base: f64, unit: &Unit, decimals: Option<u8>) -> String {
+    let value = unit.from_base(base);
+    match decimals {
+        Some(places) => fixed(value, usize::from(places)),
+        None => significant(value, 6),
     }
 }
 

@@ -1,0 +1,414 @@
+//! Paints a session into a frame.
+//!
+//! ```text
+//! Aquarium campus  links 46  switches  parts            ■ 8 ▲ 13 · 1  saved
+//! id    verdict   from         to           speed medium length       │ reason
+//!                                           Gb/s         m            │ of the
+//! ━━━━━ ┄┄┄┄┄┄┄┄┄ ━━━━━━━━━━━━ ━━━━━━━━━━━━ ━━━━━ ━━━━━━ ━━━━━━       │ cell
+//! rows                                                                │ (beside the
+//! ...                                                                 │ ledger where
+//! ──────────────────────────────────────────────────────────────────── it is wide,
+//! reason of the cell, or the help of an entry                           else under)
+//! message, entry or question
+//! hints
+//! ```
+
+use super::action::Action;
+use super::entry::Entry;
+use super::grid;
+use super::page;
+use super::page::Line;
+use super::pages;
+use super::paint::Paint;
+use super::session::{Ask, Layer, Session};
+use super::theme::{Glyph, Tone};
+use crate::problem::Severity;
+use ratatui::buffer::Buffer;
+use ratatui::layout::Rect;
+
+/// From this width on the reason stands beside the ledger.
+const WIDE: u16 = 120;
+/// Cells of the reason beside the ledger.
+const PANE_WIDTH: u16 = 46;
+/// Lines of the reason under the ledger.
+const PANE_HEIGHT: u16 = 5;
+
+/// The hint of a first start.
+const GREETING: [&str; 3] = [
+    "A demo plan, a copy in memory; S saves it under a name. Space finds any action.",
+    "f: what is wrong; Enter there goes to the cell, w tells why, Esc goes back.",
+    "Enter changes a cell, u takes it back. ? shows all keys, q ends.",
+];
+
+/// The parts of a frame.
+#[derive(Debug, Clone, Copy, PartialEq)]
+struct Parts {
+    top: Rect,
+    body: Rect,
+    pane: Rect,
+    beside: bool,
+    line: Rect,
+    hints: Rect,
+}
+
+/// Paints a session; gives the place of the terminal's cursor.
+pub fn draw(session: &mut Session, buffer: &mut Buffer) -> Option<(u16, u16)> {
+    let area = buffer.area;
+    if area.width == 0 || area.height == 0 {
+        return None;
+    }
+    let theme = session.theme;
+    let mut paint = Paint { buffer, theme };
+    let below = lines_below(session, area);
+    let parts = parts(area, below.as_ref().map(Vec::len), session);
+    draw_top(session, parts.top, &mut paint);
+    let mut cursor = draw_body(session, parts, &mut paint);
+    draw_pane(session, below, parts, &mut paint);
+    if let Some(at) = draw_line(session, parts.line, &mut paint) {
+        cursor = Some(at);
+    }
+    draw_hints(session, parts.hints, &mut paint);
+    cursor.filter(|(x, y)| *x < area.right() && *y < area.bottom())
+}
+
+/// What stands under the ledger for an entry; none without one.
+fn lines_below(session: &Session, area: Rect) -> Option<Vec<Line>> {
+    let entry = session.entry()?;
+    Some(entry.lines(&session.desk, usize::from(area.width), session.theme))
+}
+
+fn parts(area: Rect, n_below: Option<usize>, session: &Session) -> Parts {
+    let mut rest = area;
+    let take_top = |rest: &mut Rect, lines: u16| {
+        let part = Rect {
+            height: lines.min(rest.height),
+            ..*rest
+        };
+        rest.y += part.height;
+        rest.height -= part.height;
+        part
+    };
+    let top = take_top(&mut rest, u16::from(area.height >= 4));
+    let hints = take_bottom(&mut rest, u16::from(area.height >= 6));
+    let line = take_bottom(&mut rest, u16::from(area.height >= 2));
+    let in_ledger = session.leaf().is_none();
+    let beside = area.width >= WIDE && session.pane && in_ledger && n_below.is_none();
+    if beside {
+        let pane = Rect {
+            x: area.right() - PANE_WIDTH,
+            width: PANE_WIDTH,
+            ..rest
+        };
+        let body = Rect {
+            width: rest.width - PANE_WIDTH - 1,
+            ..rest
+        };
+        return Parts {
+            top,
+            body,
+            pane,
+            beside,
+            line,
+            hints,
+        };
+    }
+    let wanted = match n_below {
+        Some(lines) => u16::try_from(lines)
+            .unwrap_or(u16::MAX)
+            .min(rest.height / 2),
+        None if in_ledger && session.pane && rest.height >= 12 => PANE_HEIGHT,
+        None => 0,
+    };
+    // The rule above it takes a line as well.
+    let with_rule = if wanted == 0 {
+        0
+    } else {
+        (wanted + 1).min(rest.height / 2 + 1)
+    };
+    let pane = take_bottom(&mut rest, with_rule);
+    Parts {
+        top,
+        body: rest,
+        pane,
+        beside,
+        line,
+        hints,
+    }
+}
+
+fn take_bottom(rest: &mut Rect, lines: u16) -> Rect {
+    let height = lines.min(rest.height);
+    rest.height -= height;
+    Rect {
+        y: rest.y + rest.height,
+        height,
+        ..*rest
+    }
+}
+
+/// Plan, sheets, counts of findings, and how the plan stands to its file.
+fn draw_top(session: &Session, area: Rect, paint: &mut Paint) {
+    if area.height == 0 {
+        return;
+    }
+    let state = state_pieces(session);
+    let state_width: usize = state.iter().map(|(text, _)| width_of(text) + 1).sum();
+    let room = area
+        .width
+        .saturating_sub(u16::try_from(state_width).unwrap_or(u16::MAX));
+    let mut x = area.x;
+    let title = match session.desk.plan().title.as_str() {
+        "" => "a plan without a title",
+        title => title,
+    };
+    x += paint.text(x, area.y, room.min(area.width / 3), title, Tone::Heading);
+    x += 2;
+    for (at, ledger) in session.ledgers.iter().enumerate() {
+        let name = &session.desk.plan().def(ledger.sheet).name;
+        let text = match at == session.current {
+            true => format!("{name} {}", ledger.rows(&session.desk).len()),
+            false => name.clone(),
+        };
+        let tone = if at == session.current {
+            Tone::Cursor
+        } else {
+            Tone::Quiet
+        };
+        let wide = u16::try_from(width_of(&text)).unwrap_or(u16::MAX);
+        if x.saturating_add(wide) > area.x + room && at != session.current {
+            break;
+        }
+        x += paint.text(x, area.y, (area.x + room).saturating_sub(x), &text, tone) + 1;
+    }
+    let mut x = area
+        .right()
+        .saturating_sub(u16::try_from(state_width).unwrap_or(u16::MAX))
+        .max(area.x);
+    for (text, tone) in state {
+        x += paint.text(x, area.y, area.right().saturating_sub(x), &text, tone) + 1;
+    }
+}
+
+fn width_of(text: &str) -> usize {
+    unicode_width::UnicodeWidthStr::width(text)
+}
+
+fn state_pieces(session: &Session) -> Vec<(String, Tone)> {
+    let mut pieces = Vec::new();
+    for severity in [Severity::Stop, Severity::Caution, Severity::Note] {
+        let (mark, tone) = session.theme.severity(severity);
+        pieces.push((format!("{mark}{}", session.found.count(severity)), tone));
+    }
+    pieces.push(save_state(session));
+    pieces
+}
+
+fn save_state(session: &Session) -> (String, Tone) {
+    match session.desk.is_changed() {
+        true => ("unsaved".to_owned(), Tone::Tight),
+        false => ("saved".to_owned(), Tone::Quiet),
+    }
+}
+
+/// The ledger, or the page over it; gives the place of the cursor.
+fn draw_body(session: &mut Session, parts: Parts, paint: &mut Paint) -> Option<(u16, u16)> {
+    let body = parts.body;
+    if session.leaf().is_some() {
+        return draw_page(session, body, paint);
+    }
+    let mut body = body;
+    if session.greeting && body.height >= 8 {
+        for line in GREETING {
+            let style = paint.theme.style(Tone::Care);
+            paint.styled(body.x, body.y, body.width, line, style);
+            body.y += 1;
+            body.height -= 1;
+        }
+    }
+    let ledger = &mut session.ledgers[session.current];
+    ledger.keep_in_view(grid::height(body), body.width, grid::gap(body.width));
+    session.drawn = grid::draw(ledger, &session.desk, body, paint);
+    session.drawn.cursor
+}
+
+fn draw_page(session: &mut Session, body: Rect, paint: &mut Paint) -> Option<(u16, u16)> {
+    let titled = u16::from(body.height >= 3);
+    let area = Rect {
+        y: body.y + titled,
+        height: body.height - titled,
+        ..body
+    };
+    session.fit_pages(usize::from(area.width), usize::from(area.height));
+    let has_keys = !matches!(session.layers.last(), Some(Layer::Ask(_)));
+    let leaf = session.leaf()?;
+    if titled > 0 {
+        draw_title(
+            &leaf.page.title,
+            &leaf.reading,
+            leaf.page.lines.len(),
+            body,
+            paint,
+        );
+    }
+    page::draw(&leaf.page, &leaf.reading, has_keys, area, paint);
+    let y = leaf.reading.at.checked_sub(leaf.reading.top)?;
+    Some((area.x, area.y + u16::try_from(y).ok()?))
+}
+
+fn draw_title(title: &str, reading: &page::Reading, n_lines: usize, area: Rect, paint: &mut Paint) {
+    paint.rule(area.x, area.y, area.width, Glyph::Line, Tone::Quiet);
+    let used = paint.text(area.x, area.y, area.width, title, Tone::Heading);
+    let shown = usize::from(area.height - 1);
+    if n_lines > shown {
+        let last = (reading.top + shown).min(n_lines);
+        let text = format!(" lines {} to {last} of {n_lines} ", reading.top + 1);
+        let wide = u16::try_from(text.len()).unwrap_or(0);
+        if area.width > used + wide {
+            paint.text(area.right() - wide, area.y, wide, &text, Tone::Quiet);
+        }
+    }
+    paint.text(area.x + used, area.y, 1, " ", Tone::Plain);
+}
+
+/// The short reason, or the help of an entry.
+fn draw_pane(session: &Session, below: Option<Vec<Line>>, parts: Parts, paint: &mut Paint) {
+    let mut area = parts.pane;
+    if area.height == 0 || area.width == 0 {
+        return;
+    }
+    if parts.beside {
+        for y in area.y..area.bottom() {
+            let mark = paint.theme.glyph(Glyph::Upright);
+            paint.text(area.x.saturating_sub(1), y, 1, mark, Tone::Quiet);
+        }
+    } else {
+        paint.rule(area.x, area.y, area.width, Glyph::Line, Tone::Quiet);
+        area.y += 1;
+        area.height -= 1;
+    }
+    let lines = below.unwrap_or_else(|| short_reason(session, area));
+    for (y, line) in (area.y..area.bottom()).zip(&lines) {
+        page::draw_line(
+            line,
+            false,
+            Rect {
+                y,
+                height: 1,
+                ..area
+            },
+            paint,
+        );
+    }
+}
+
+fn short_reason(session: &Session, area: Rect) -> Vec<Line> {
+    let ledger = session.ledger();
+    match (ledger.head(), ledger.here(&session.desk)) {
+        (Some(head), Some(row)) => {
+            let size = (usize::from(area.width), usize::from(area.height));
+            pages::short(
+                &session.desk,
+                &session.found,
+                head.id,
+                row,
+                size,
+                session.theme,
+            )
+        }
+        _ => Vec::new(),
+    }
+}
+
+/// The entry, the question, or what the last key did.
+fn draw_line(session: &Session, area: Rect, paint: &mut Paint) -> Option<(u16, u16)> {
+    if area.height == 0 {
+        return None;
+    }
+    match session.layers.last() {
+        Some(Layer::Entry(entry)) => Some(Entry::draw(entry, area, paint)),
+        Some(Layer::Ask(ask)) => {
+            draw_ask(ask, area, paint);
+            None
+        }
+        Some(Layer::Page(_)) | None => {
+            let (text, tone) = &session.message;
+            paint.text(area.x, area.y, area.width, text, *tone);
+            None
+        }
+    }
+}
+
+fn draw_ask(ask: &Ask, area: Rect, paint: &mut Paint) {
+    let mut line = Line::new(format!("{}  ", ask.text), Tone::Care);
+    for (key, words, _) in &ask.answers {
+        line = line
+            .with(format!("{key} "), Tone::Key)
+            .with(format!("{words}  "), Tone::Plain);
+    }
+    line = line.with("Esc ", Tone::Key).with("neither", Tone::Plain);
+    page::draw_line(&line, false, area, paint);
+}
+
+/// The actions whose keys matter here, as many as fit.
+fn draw_hints(session: &Session, area: Rect, paint: &mut Paint) {
+    let mut x = area.x;
+    if area.height == 0 {
+        return;
+    }
+    for (key, words) in hints(session) {
+        let wide = u16::try_from(width_of(&key) + 1 + width_of(&words) + 2).unwrap_or(u16::MAX);
+        if x + wide > area.right() + 2 {
+            break;
+        }
+        x += paint.text(x, area.y, wide, &key, Tone::Key) + 1;
+        x += paint.text(x, area.y, wide, &words, Tone::Quiet) + 2;
+    }
+}
+
+fn hints(session: &Session) -> Vec<(String, String)> {
+    let of = |actions: &[Action]| {
+        let hint = |action: &Action| {
+            let record = action.record();
+            let key = record
+                .keys
+                .first()
+                .map_or(String::new(), ToString::to_string);
+            (key, record.hint.to_owned())
+        };
+        actions.iter().map(hint).collect::<Vec<_>>()
+    };
+    let plain = |pairs: &[(&str, &str)]| {
+        let owned = |(key, words): &(&str, &str)| ((*key).to_owned(), (*words).to_owned());
+        pairs.iter().map(owned).collect::<Vec<_>>()
+    };
+    match session.layers.last() {
+        Some(Layer::Entry(_)) => plain(&[
+            ("Enter", "take it"),
+            ("Tab", "complete"),
+            ("Esc", "leave it"),
+        ]),
+        Some(Layer::Ask(_)) => Vec::new(),
+        Some(Layer::Page(_)) => {
+            let mut list = plain(&[("Enter", "follow"), ("Esc", "back")]);
+            list.extend(of(&[
+                Action::Help,
+                Action::Undo,
+                Action::Save,
+                Action::Actions,
+            ]));
+            list
+        }
+        None => of(&[
+            Action::Help,
+            Action::Enter,
+            Action::Why,
+            Action::Findings,
+            Action::Picture,
+            Action::Undo,
+            Action::NextSheet,
+            Action::Save,
+            Action::Actions,
+            Action::Quit,
+        ]),
+    }
+}

@@ -1,0 +1,412 @@
+//! One sitting at the screen: an open plan, a ledger for each sheet, and what lies over it.
+//!
+//! Takes events and gives effects; it changes the plan through the desk and touches no terminal.
+//! Edits are in `change`, what is shown and how in `arrange`, pages in `look`.
+
+mod arrange;
+mod change;
+mod look;
+
+pub use look::{Leaf, Shown};
+
+use super::action::{self, Action};
+use super::entry::{Entry, Purpose};
+use super::grid::Drawn;
+use super::ledger::Ledger;
+use super::theme::Theme;
+use super::theme::Tone;
+use crate::desk::Desk;
+use crate::plan::Edit;
+use crate::problem::Problem;
+use crate::table::SheetId;
+use crate::trade::Finding;
+use crate::trade::Findings;
+use crossterm::event::KeyCode;
+use crossterm::event::KeyEvent;
+use crossterm::event::KeyEventKind;
+use crossterm::event::KeyModifiers;
+use crossterm::event::MouseButton;
+use crossterm::event::MouseEvent;
+use crossterm::event::MouseEventKind;
+use std::path::PathBuf;
+
+/// Something that happened.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Happening {
+    /// A key.
+    Key(KeyEvent),
+    /// A text that was pasted as one.
+    Paste(String),
+    /// The mouse.
+    Mouse(MouseEvent),
+    /// The terminal has another size; what is drawn next learns which.
+    Resize,
+}
+
+/// What the run loop has to do.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Effect {
+    /// Send a text to the clipboard of the terminal.
+    Clipboard(String),
+    /// Draw everything again.
+    Redraw,
+    /// Leave the terminal to the shell until it gives it back.
+    Suspend,
+    /// End.
+    Quit,
+}
+
+/// What lies over the ledger; the last has the keys.
+#[derive(Debug)]
+pub enum Layer {
+    /// A page.
+    Page(Leaf),
+    /// The line a person types into.
+    Entry(Box<Entry>),
+    /// A question with a few answers.
+    Ask(Ask),
+}
+
+/// A question.
+#[derive(Debug)]
+pub struct Ask {
+    /// What is asked.
+    pub text: String,
+    /// The answers: key, words, and what they do.
+    pub answers: Vec<(char, &'static str, Answer)>,
+}
+
+/// What an answer does.
+#[derive(Debug, Clone, PartialEq)]
+pub enum Answer {
+    /// Save, then end.
+    SaveAndQuit,
+    /// End; steps that are not saved are gone.
+    QuitAnyway,
+    /// Save over a file that is there.
+    SaveOver(PathBuf),
+    /// Make an edit as one step.
+    Apply(String, Box<Edit>),
+}
+
+/// One sitting.
+#[derive(Debug)]
+pub struct Session {
+    /// The open plan.
+    pub desk: Desk,
+    /// How things look.
+    pub theme: Theme,
+    /// A ledger for each sheet, in the order of sheets.
+    pub ledgers: Vec<Ledger>,
+    /// The sheet in view.
+    pub current: usize,
+    /// What lies over the ledger.
+    pub layers: Vec<Layer>,
+    /// The line that tells what the last key did.
+    pub message: (String, Tone),
+    /// Whether the short reason is shown.
+    pub pane: bool,
+    /// Whether the hint for a first start is shown.
+    pub greeting: bool,
+    /// What the checks found.
+    pub found: Findings,
+    /// Where the ledger was drawn last.
+    pub drawn: Drawn,
+    /// Lines that a page had when it was drawn last.
+    pub page_height: usize,
+    /// Cells of a line when it was drawn last.
+    pub width: usize,
+    /// What the last step did: its name, findings that came, findings that went.
+    changes: (String, Vec<Finding>, Vec<Finding>),
+    copied: Option<String>,
+    needle: String,
+    effects: Vec<Effect>,
+}
+
+impl Session {
+    /// A sitting over an open plan.
+    pub fn new(desk: Desk, theme: Theme) -> Self {
+        let n_sheets = u16::try_from(desk.plan().schema().len()).unwrap_or(u16::MAX);
+        let ledgers = (0..n_sheets).map(|sheet| Ledger::new(&desk, SheetId(sheet)));
+        Self {
+            ledgers: ledgers.collect(),
+            found: desk.findings(),
+            greeting: false,
+            desk,
+            theme,
+            current: 0,
+            layers: Vec::new(),
+            message: (String::new(), Tone::Plain),
+            pane: true,
+            drawn: Drawn::default(),
+            page_height: 1,
+            width: 80,
+            changes: (String::new(), Vec::new(), Vec::new()),
+            copied: None,
+            needle: String::new(),
+            effects: Vec::new(),
+        }
+    }
+
+    /// Takes one event; gives what the run loop has to do.
+    pub fn take(&mut self, happening: Happening) -> Vec<Effect> {
+        match happening {
+            Happening::Key(key) if key.kind == KeyEventKind::Release => {}
+            Happening::Key(key) => self.key(key),
+            Happening::Paste(text) => self.pasted(&text),
+            Happening::Mouse(mouse) => self.mouse(mouse),
+            Happening::Resize => {}
+        }
+        std::mem::take(&mut self.effects)
+    }
+
+    /// The ledger in view.
+    pub fn ledger(&self) -> &Ledger {
+        &self.ledgers[self.current]
+    }
+
+    fn ledger_mut(&mut self) -> &mut Ledger {
+        &mut self.ledgers[self.current]
+    }
+
+    /// The entry that has the keys.
+    pub fn entry(&self) -> Option<&Entry> {
+        match self.layers.last() {
+            Some(Layer::Entry(entry)) => Some(entry),
+            Some(Layer::Page(_) | Layer::Ask(_)) | None => None,
+        }
+    }
+
+    /// The page that covers the ledger: the uppermost one.
+    pub fn leaf(&self) -> Option<&Leaf> {
+        self.layers.iter().rev().find_map(|layer| match layer {
+            Layer::Page(leaf) => Some(leaf),
+            Layer::Entry(_) | Layer::Ask(_) => None,
+        })
+    }
+
+    fn key(&mut self, key: KeyEvent) {
+        match self.layers.last() {
+            Some(Layer::Entry(_)) => self.entry_key(key),
+            Some(Layer::Ask(_)) => self.ask_key(key),
+            Some(Layer::Page(_)) => {
+                if let Some(action) = action::of_key(key, false) {
+                    self.say("", Tone::Plain);
+                    self.act(action);
+                }
+            }
+            None => self.ledger_key(key),
+        }
+    }
+
+    fn ledger_key(&mut self, key: KeyEvent) {
+        self.say("", Tone::Plain);
+        if let Some(action) = action::of_key(key, true) {
+            self.act(action);
+            return;
+        }
+        match (key.code, key.modifiers) {
+            (KeyCode::Up | KeyCode::Down | KeyCode::Left | KeyCode::Right, modifiers)
+                if modifiers == KeyModifiers::SHIFT =>
+            {
+                self.grow_block(key.code);
+            }
+            (KeyCode::Char(typed), modifiers)
+                if begins_number(typed) && (modifiers - KeyModifiers::SHIFT).is_empty() =>
+            {
+                self.begin_entry(Some(typed));
+            }
+            _ => self.say("no such key here; ? shows the keys", Tone::Quiet),
+        }
+    }
+
+    /// Does an action, in whatever lies on top.
+    pub fn act(&mut self, action: Action) {
+        match self.leaf().is_some() {
+            true => self.act_in_page(action),
+            false => self.act_in_ledger(action),
+        }
+    }
+
+    fn act_in_ledger(&mut self, action: Action) {
+        let height = isize::try_from(self.drawn.height.max(1)).unwrap_or(1);
+        match action {
+            Action::Up => self.step(-1, 0),
+            Action::Down => self.step(1, 0),
+            Action::Left => self.step(0, -1),
+            Action::Right => self.step(0, 1),
+            Action::PageUp => self.step(-height, 0),
+            Action::PageDown => self.step(height, 0),
+            Action::FirstColumn => self.step(0, isize::MIN),
+            Action::LastColumn => self.step(0, isize::MAX),
+            Action::First => self.step(isize::MIN, 0),
+            Action::Last => self.step(isize::MAX, 0),
+            Action::NextSheet => self.turn_to(1),
+            Action::PreviousSheet => self.turn_to(self.ledgers.len() - 1),
+            Action::Enter => self.begin_entry(None),
+            Action::Back => self.back_in_ledger(),
+            Action::Clear => self.clear(),
+            Action::FillDown => self.fill_down(),
+            Action::AddRow => self.ask_id(false),
+            Action::CopyRow => self.ask_id(true),
+            Action::RemoveRow => self.remove_rows(),
+            Action::RowUp => self.move_rows(true),
+            Action::RowDown => self.move_rows(false),
+            Action::Mark => self.mark(),
+            Action::Copy => self.copy(),
+            Action::CopyToFile => self.open_entry(Purpose::CopyTo),
+            Action::Paste => self.put(),
+            Action::Find => self.open_entry(Purpose::Find),
+            Action::FindNext => self.find_next(),
+            Action::Keep => self.ask_condition(),
+            Action::KeepVerdict => self.keep_verdict(),
+            Action::Order => self.order(false),
+            Action::OrderWithin => self.order(true),
+            Action::HideColumn => self.hide_column(),
+            Action::Narrower => self.resize_column(-1),
+            Action::Wider => self.resize_column(1),
+            Action::Formula => self.edit_formula(),
+            Action::AddColumn => self.ask_column(),
+            Action::DropFormula => self.drop_formula(),
+            Action::WhyPane => self.pane = !self.pane,
+            Action::NextFinding => self.next_finding(),
+            Action::Undo
+            | Action::Redo
+            | Action::Steps
+            | Action::Columns
+            | Action::Why
+            | Action::Findings
+            | Action::Changes
+            | Action::Picture
+            | Action::Ratios
+            | Action::Assumptions
+            | Action::Functions
+            | Action::Care
+            | Action::Save
+            | Action::SaveAs
+            | Action::Help
+            | Action::Actions
+            | Action::Redraw
+            | Action::Suspend
+            | Action::Quit => self.act_anywhere(action),
+        }
+    }
+
+    /// Actions that do the same in the ledger and in pages.
+    fn act_anywhere(&mut self, action: Action) {
+        match action {
+            Action::Undo => self.undo(),
+            Action::Redo => self.redo(),
+            Action::Save => self.save(),
+            Action::SaveAs => self.open_entry(Purpose::SaveAs),
+            Action::Redraw => self.effects.push(Effect::Redraw),
+            Action::Suspend => self.effects.push(Effect::Suspend),
+            Action::Quit => self.quit(),
+            _ => self.open_page_of(action),
+        }
+    }
+
+    /// Puts a message into the line for it.
+    pub fn say(&mut self, text: impl Into<String>, tone: Tone) {
+        self.message = (text.into(), tone);
+    }
+
+    /// Puts a problem into the line for messages.
+    pub fn tell(&mut self, problem: &Problem) {
+        let text = match problem.help.first() {
+            Some(help) => format!("{}; {help}", problem.message),
+            None => problem.message.clone(),
+        };
+        self.say(text, Tone::Wrong);
+    }
+
+    fn open_entry(&mut self, purpose: Purpose) {
+        let entry = Entry::new(purpose, &self.desk);
+        self.layers.push(Layer::Entry(Box::new(entry)));
+    }
+
+    fn ask_key(&mut self, key: KeyEvent) {
+        let Some(Layer::Ask(ask)) = self.layers.last() else {
+            return;
+        };
+        if matches!(key.code, KeyCode::Esc) || action::of_key(key, false) == Some(Action::Quit) {
+            self.layers.pop();
+            self.say("nothing was done", Tone::Quiet);
+            return;
+        }
+        let KeyCode::Char(typed) = key.code else {
+            return;
+        };
+        let chosen = ask.answers.iter().find(|(key, _, _)| *key == typed);
+        if let Some(answer) = chosen.map(|(_, _, answer)| answer.clone()) {
+            self.layers.pop();
+            self.answer(answer);
+        }
+    }
+
+    fn answer(&mut self, answer: Answer) {
+        match answer {
+            Answer::SaveAndQuit => {
+                self.save();
+                if !self.desk.is_changed() {
+                    self.effects.push(Effect::Quit);
+                }
+            }
+            Answer::QuitAnyway => self.effects.push(Effect::Quit),
+            Answer::SaveOver(path) => self.save_to(&path, true),
+            Answer::Apply(label, edit) => self.apply(&label, *edit),
+        }
+    }
+
+    fn quit(&mut self) {
+        if !self.desk.is_changed() {
+            self.effects.push(Effect::Quit);
+            return;
+        }
+        self.layers.push(Layer::Ask(Ask {
+            text: "There are steps that are not saved.".to_owned(),
+            answers: vec![
+                ('s', "save and end", Answer::SaveAndQuit),
+                ('d', "drop them and end", Answer::QuitAnyway),
+            ],
+        }));
+    }
+
+    fn mouse(&mut self, mouse: MouseEvent) {
+        match mouse.kind {
+            MouseEventKind::ScrollUp => self.wheel(-3),
+            MouseEventKind::ScrollDown => self.wheel(3),
+            MouseEventKind::Down(MouseButton::Left) => self.click(mouse.column, mouse.row),
+            _ => {}
+        }
+    }
+
+    fn wheel(&mut self, by: isize) {
+        match self.layers.last() {
+            Some(Layer::Page(_)) => self.step_page(by),
+            None => self.step(by, 0),
+            Some(Layer::Entry(_) | Layer::Ask(_)) => {}
+        }
+    }
+
+    fn click(&mut self, x: u16, y: u16) {
+        if !self.layers.is_empty() || y < self.drawn.top {
+            return;
+        }
+        let columns = self.drawn.columns.iter();
+        let hit = |(_, from, width): &&(usize, u16, u16)| (*from..=from + width).contains(&x);
+        let column = columns.rev().find(hit).map(|(at, _, _)| *at);
+        let row = self.ledger().top + usize::from(y - self.drawn.top);
+        let n_rows = self.ledger().rows(&self.desk).len();
+        if row < n_rows.min(self.ledger().top + self.drawn.height) {
+            let ledger = self.ledger_mut();
+            ledger.row = row;
+            ledger.column = column.unwrap_or(ledger.column);
+        }
+    }
+}
+
+/// Whether a character can be the first of a number.
+fn begins_number(typed: char) -> bool {
+    typed.is_ascii_digit() || typed == '-' || typed == '+'
+}
