@@ -136,9 +136,7 @@ fn beside(text: &str, pieces: &[(Piece, Span)], at: usize) -> Option<String> {
 fn name(text: &str, cursor: usize) -> Typing {
     let in_name = |c: char| c.is_alphanumeric() || c == '_';
     let before = &text[..cursor];
-    let start = before
-        .trim_end_matches(|c| in_name(c) || c == '.')
-        .len();
+    let start = before.trim_end_matches(|c| in_name(c) || c == '.').len();
     let whole = &before[start..];
     if whole.starts_with(|c: char| c.is_numeric() || c == '.') {
         return Typing::Nothing;

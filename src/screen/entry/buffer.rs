@@ -86,8 +86,8 @@ impl Buffer {
             return Some(false);
         }
         let step = (self.text().to_owned(), self.input.cursor());
-        let changed = self.input.handle(request).is_some_and(|state| state.value)
-            && self.text() != step.0;
+        let changed =
+            self.input.handle(request).is_some_and(|state| state.value) && self.text() != step.0;
         let types = matches!(request, InputRequest::InsertChar(c) if !c.is_whitespace());
         if changed && !(types && self.in_word) {
             self.keep(step);
@@ -164,7 +164,14 @@ impl Buffer {
     }
 
     /// Draws the shown part; `tone` gives the meaning of a byte of the text.
-    pub fn draw(&self, x: u16, y: u16, window: Window, tone: impl Fn(usize) -> Tone, paint: &mut Paint) {
+    pub fn draw(
+        &self,
+        x: u16,
+        y: u16,
+        window: Window,
+        tone: impl Fn(usize) -> Tone,
+        paint: &mut Paint,
+    ) {
         let end = window.start + window.width;
         for part in characters(self.text()) {
             if part.cell >= end {
@@ -174,7 +181,13 @@ impl Buffer {
                 continue;
             }
             let at = x + cells(part.cell - window.start);
-            paint.text(at, y, cells(part.width), &part.shown, tone(part.bytes.start));
+            paint.text(
+                at,
+                y,
+                cells(part.width),
+                &part.shown,
+                tone(part.bytes.start),
+            );
         }
         if window.start > 0 {
             let mark = paint.theme.glyph(Glyph::MoreLeft);
@@ -206,7 +219,9 @@ pub(super) fn characters(text: &str) -> impl Iterator<Item = Character<'_>> {
 
 /// How many cells a text takes.
 pub(super) fn width_of(text: &str) -> usize {
-    characters(text).last().map_or(0, |part| part.cell + part.width)
+    characters(text)
+        .last()
+        .map_or(0, |part| part.cell + part.width)
 }
 
 /// The cells that some bytes of a text take; at least one.
@@ -245,8 +260,7 @@ pub(super) fn one_line(text: &str) -> String {
 
 /// The keys that take a change within the line back; a terminal sends the first as the second.
 fn is_undo(key: KeyEvent) -> bool {
-    key.modifiers == KeyModifiers::CONTROL
-        && matches!(key.code, KeyCode::Char('_' | '7' | '/'))
+    key.modifiers == KeyModifiers::CONTROL && matches!(key.code, KeyCode::Char('_' | '7' | '/'))
 }
 
 /// The request of an editing key.

