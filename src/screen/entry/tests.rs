@@ -1,0 +1,1 @@
+//! Tests of the line over the demo plan.
