@@ -1,8 +1,24 @@
 //! The pages: one file each, made from an open plan. Nothing here changes a plan or draws.
 
+mod actions;
+mod assumptions;
+mod care;
+mod columns;
+mod findings;
+mod functions;
+mod help;
 mod lay;
-pub mod reason;
+mod rank;
+mod reason;
 mod row;
+mod steps;
 
-pub use reason::reason;
-pub use reason::short;
+pub use actions::actions;
+pub use assumptions::assumptions;
+pub use care::care;
+pub use columns::columns;
+pub use findings::{changes, counted, findings};
+pub use functions::{function, functions};
+pub use help::help;
+pub use reason::{reason, short};
+pub use steps::steps;
