@@ -17,6 +17,7 @@ mod scope;
 mod shared;
 mod show;
 
+pub use dirty::Dirty;
 pub use node::{Graph, Node, Read, Source, Via};
 pub use reason::Reason;
 pub use recalc::Step as TraceStep;
@@ -80,6 +81,8 @@ pub struct Engine {
     groups: Vec<Option<Groups>>,
     places: Vec<Option<Places>>,
     trace: Vec<TraceStep>,
+    /// For each column the rows that the last recalculation or update changed.
+    changed: Vec<Dirty>,
 }
 
 impl Engine {
@@ -104,6 +107,7 @@ impl Engine {
             places: (0..n_columns).map(|_| None).collect(),
             graph,
             trace: Vec::new(),
+            changed: Vec::new(),
         };
         engine.prepare(plan);
         engine.recalculate(plan);
@@ -140,6 +144,14 @@ impl Engine {
     /// What the last recalculation or update computed, in order.
     pub fn trace(&self) -> &[TraceStep] {
         &self.trace
+    }
+
+    /// The rows of a column that the last recalculation or update changed, by place in storage.
+    ///
+    /// Of an entered column: those that were touched. Rows that came or went are not among them
+    /// where their value stayed the same; whoever counts live rows has to look at those as well.
+    pub fn changed(&self, column: ColumnId) -> &Dirty {
+        self.changed.get(column.at()).unwrap_or(&Dirty::All)
     }
 
     /// What is wrong with formulas.

@@ -48,6 +48,8 @@ impl Engine {
     /// Computes every column, phase by phase.
     pub fn recalculate(&mut self, plan: &Plan) {
         self.trace.clear();
+        self.changed.clear();
+        self.changed.resize(self.graph.nodes.len(), Dirty::All);
         let phase_of = |column: &ColumnId| self.graph.nodes[column.at()].phase;
         let same = |a: &ColumnId, b: &ColumnId| phase_of(a) == phase_of(b);
         let phases: Vec<Vec<ColumnId>> = self
@@ -215,6 +217,7 @@ impl Engine {
                 dirty[column.at()] = self.renew(plan, column, reached);
             }
         }
+        self.changed = dirty;
     }
 
     /// Takes note of one touched part: sizes, resolved rows, groups, ids.

@@ -11,6 +11,6 @@ mod engine;
 mod floors;
 mod properties;
 mod readme;
-
+mod standing;
 mod story;
 mod worked;
