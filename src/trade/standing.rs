@@ -34,6 +34,7 @@ pub struct Standing {
     verdicts: Vec<Option<Verdicts>>,
     namesakes: Option<Namesakes>,
     moved: Moved,
+    told: Vec<Told>,
 }
 
 /// One case of a check, or one kind of names that look alike, and the rows it finds.
@@ -75,20 +76,12 @@ const NO_WORD: u8 = VERDICTS.len() as u8;
 struct Moved {
     came: Vec<(usize, u32)>,
     n_came: usize,
-    went: Vec<Gone>,
+    went: Vec<Finding>,
     n_went: usize,
 }
 
-/// A finding that is no more.
-#[derive(Debug)]
-struct Gone {
-    check: String,
-    doc: String,
-    source: String,
-    severity: Severity,
-    sheet: SheetId,
-    row: RowId,
-}
+/// A finding as it was told before an edit: what finds it, its row, and the finding.
+type Told = (usize, u32, Finding);
 
 impl Standing {
     /// Looks at a whole plan.
@@ -113,6 +106,7 @@ impl Standing {
                 .collect(),
             namesakes,
             moved: Moved::default(),
+            told: Vec::new(),
         };
         standing.find_cases(plan, engine);
         standing.find_names();
@@ -151,6 +145,19 @@ impl Standing {
         }
     }
 
+    /// Fills the sentences of what is found in some rows, before an edit that may end it: only
+    /// now are the numbers there.
+    pub fn remember(&mut self, plan: &Plan, engine: &Engine, rows: &[(SheetId, RowId)]) {
+        self.told.clear();
+        for (sheet, row) in rows {
+            let finders: Vec<usize> = self.finders_of(*sheet, *row).collect();
+            for at in finders {
+                let finding = self.finding(plan, engine, at, row.0);
+                self.told.push((at, row.0, finding));
+            }
+        }
+    }
+
     /// Brings everything up to date after the engine followed an edit that left columns, formulas
     /// and severities alone, and notes what came and went.
     pub fn follow(&mut self, plan: &Plan, engine: &Engine, touched: &[Touched]) {
@@ -185,6 +192,7 @@ impl Standing {
         for verdicts in self.verdicts.iter_mut().flatten() {
             verdicts.follow(plan, engine, touched);
         }
+        self.told.clear();
         self.count();
     }
 
@@ -202,10 +210,11 @@ impl Standing {
                 .without(old)
                 .for_each(|row| moved.come(at, row));
         }
-        for old in &before.finders {
+        for (at, old) in before.finders.iter().enumerate() {
             let finder = self.finders.iter().find(|finder| finder.is_same(old));
             let found = finder.map_or(&nothing, |finder| &finder.found);
-            old.found.without(found).for_each(|row| moved.go(old, row));
+            let went = old.found.without(found);
+            went.for_each(|row| moved.go(at, old, row, &before.told));
         }
         self.moved = moved;
     }
@@ -272,7 +281,7 @@ impl Standing {
             if finder.found.put(*row, *is_found) {
                 match is_found {
                     true => self.moved.come(at, *row),
-                    false => self.moved.go(finder, *row),
+                    false => self.moved.go(at, finder, *row, &self.told),
                 }
             }
         }
@@ -291,7 +300,7 @@ impl Standing {
             self.moved.come(at, row);
         }
         for row in before.without(&self.finders[at].found) {
-            self.moved.go(&self.finders[at], row);
+            self.moved.go(at, &self.finders[at], row, &self.told);
         }
     }
 
@@ -413,12 +422,12 @@ impl Standing {
             .collect()
     }
 
-    /// Findings that the last edit took away; at most `most`, and [`MOST_MOVED`].
+    /// Findings that the last edit took away, at most [`MOST_MOVED`].
     ///
-    /// Their numbers are gone, so each carries what its check is about in place of a sentence.
-    pub fn went(&self, most: usize) -> Vec<Finding> {
-        let went = self.moved.went.iter().take(most);
-        went.map(Gone::finding).collect()
+    /// Their numbers are gone with them: those of remembered rows have the sentence they had,
+    /// others say what their check is about.
+    pub fn went(&self) -> &[Finding] {
+        &self.moved.went
     }
 
     fn finding(&self, plan: &Plan, engine: &Engine, at: usize, row: u32) -> Finding {
@@ -521,6 +530,25 @@ impl Finder {
     }
 }
 
+impl Finder {
+    /// A finding that is no more, and whose numbers nobody kept.
+    fn gone(&self, row: RowId) -> Finding {
+        let (check, doc, source) = match &self.what {
+            What::Case(case, _) => (&*case.check.name, &*case.check.doc, &*case.check.source),
+            What::Alike(_) => (alike::CHECK, alike::DOC, alike::SOURCE),
+        };
+        Finding {
+            check: check.to_owned(),
+            severity: self.severity,
+            sheet: self.sheet,
+            row,
+            sentence: doc.to_owned(),
+            advice: String::new(),
+            source: source.to_owned(),
+        }
+    }
+}
+
 impl What {
     fn among(&self) -> Option<Among> {
         match self {
@@ -538,39 +566,13 @@ impl Moved {
         }
     }
 
-    fn go(&mut self, finder: &Finder, row: u32) {
+    fn go(&mut self, at: usize, finder: &Finder, row: u32, told: &[Told]) {
         self.n_went += 1;
         if self.went.len() < MOST_MOVED {
-            self.went.push(Gone::new(finder, RowId(row)));
-        }
-    }
-}
-
-impl Gone {
-    fn new(finder: &Finder, row: RowId) -> Self {
-        let (check, doc, source) = match &finder.what {
-            What::Case(case, _) => (&*case.check.name, &*case.check.doc, &*case.check.source),
-            What::Alike(_) => (alike::CHECK, alike::DOC, alike::SOURCE),
-        };
-        Self {
-            check: check.to_owned(),
-            doc: doc.to_owned(),
-            source: source.to_owned(),
-            severity: finder.severity,
-            sheet: finder.sheet,
-            row,
-        }
-    }
-
-    fn finding(&self) -> Finding {
-        Finding {
-            check: self.check.clone(),
-            severity: self.severity,
-            sheet: self.sheet,
-            row: self.row,
-            sentence: self.doc.clone(),
-            advice: String::new(),
-            source: self.source.clone(),
+            let told = told.iter().find(|told| (told.0, told.1) == (at, row));
+            let gone = told.map(|told| told.2.clone());
+            self.went
+                .push(gone.unwrap_or_else(|| finder.gone(RowId(row))));
         }
     }
 }

@@ -1,9 +1,11 @@
 //! What the checks find, followed from edit to edit, is what going through all rows finds.
 
 use super::properties::{Step, beginning, edit, step};
+use super::story::Story;
+use portledger::desk::Desk;
 use portledger::engine::Engine;
-use portledger::plan::{Change, Edit, Plan, Touched};
-use portledger::table::{Cell, SheetId};
+use portledger::plan::{Change, Edit, Entry, Plan, Touched};
+use portledger::table::{Cell, RowId, SheetId};
 use portledger::trade::{Finding, MOST_MOVED, Standing, VERDICTS, engine, find_all};
 use proptest::prelude::*;
 use std::collections::BTreeMap;
@@ -96,7 +98,7 @@ fn follow(steps: &[(Step, bool)]) -> Result<(), TestCaseError> {
         }
         must_agree(&plan, &engine_now, &standing)?;
         let came = standing.came(&plan, &engine_now, usize::MAX);
-        let went = standing.went(usize::MAX);
+        let went = standing.went().to_vec();
         prop_assert_eq!(standing.n_moved(), (came.len(), went.len()));
         prop_assert!(came.len() < MOST_MOVED && went.len() < MOST_MOVED);
         add(&mut tally, &came, 1);
@@ -121,4 +123,58 @@ proptest! {
     ) {
         follow(&steps)?;
     }
+}
+
+/// What is said of names, one sentence a finding.
+fn said(story: &Story, standing: &Standing) -> Vec<String> {
+    let findings = standing.findings(story.plan(), story.engine(), 0, 100);
+    let names = findings.into_iter().filter(|f| f.check == "name-alike");
+    names.map(|finding| finding.sentence).collect()
+}
+
+#[test]
+fn a_name_that_lost_the_one_it_looked_like_stands_twice() {
+    let mut story = Story::new()
+        .switch("Reef", &[])
+        .switch("reef", &[])
+        .switch("Kelp", &[])
+        .told();
+    let mut standing = Standing::new(story.plan(), story.engine());
+    assert_eq!(
+        said(&story, &standing),
+        ["the name `reef` looks like `Reef`"]
+    );
+    let sheet = story.sheet("switches");
+    for (row, name) in [(0, "Lagoon"), (2, "reef")] {
+        let entry = Entry::Text(story.plan().names().code(name));
+        let change = story.apply(Edit::SetCells {
+            sheet,
+            cells: vec![((0, RowId(row)), entry)],
+        });
+        standing.follow(story.plan(), story.engine(), &change.touched);
+    }
+    assert_eq!(said(&story, &standing), ["the name `reef` stands twice"]);
+}
+
+#[test]
+fn a_finding_that_went_keeps_the_numbers_it_had() {
+    let mut desk = Desk::demo().unwrap();
+    let links = desk.plan().sheet("links").unwrap();
+    let length = desk.plan().def(links).column("length").unwrap();
+    let row = desk.plan().find(links, "Q103").unwrap();
+    desk.set(links, row, length, "60 m").unwrap();
+    let (counts, outcome) = (desk.findings().counts, desk.outcome().clone());
+    assert_eq!(outcome.counts, counts);
+    let reach = |list: &[Finding]| {
+        let found = list.iter().find(|finding| finding.check == "reach");
+        found.map(|finding| finding.sentence.clone())
+    };
+    let told = "640 m of OM3 is more than the reach of 10GBASE-SR, 300 m";
+    assert_eq!(reach(&outcome.went).as_deref(), Some(told));
+    assert!(outcome.changed_cells.is_some_and(|n| n > 5));
+    desk.undo().unwrap();
+    assert_eq!(reach(&desk.outcome().came).as_deref(), Some(told));
+    desk.redo().unwrap();
+    assert_eq!(reach(&desk.outcome().went).as_deref(), Some(told));
+    assert_eq!(desk.outcome().n_came, outcome.n_came);
 }
