@@ -11,7 +11,7 @@ pub const NO_KEY: u32 = 0;
 /// How many keys are compared before looking whether one was met.
 const AT_ONCE: usize = 4096;
 
-/// The bits by which keys are told apart at first.
+/// The most bits by which keys are told apart at first; two tables of so many fit a cache.
 const COARSE: u32 = 24;
 
 /// A key for each thing, by number.
@@ -100,11 +100,13 @@ impl Keys {
 /// A first walk notes coarse keys that are met twice, a second one takes the things behind them:
 /// sorting all of them would take ten times as long.
 fn suspects(keys: &[u32]) -> Vec<(u32, u32)> {
+    // Sixteen places for each key, so that few meet by accident.
+    let n_bits = (16 * keys.len()).next_power_of_two().ilog2().clamp(6, COARSE);
     let coarse = |key: u32| {
-        let key = key.wrapping_mul(0x9e37_79b1) >> (u32::BITS - COARSE);
+        let key = key.wrapping_mul(0x9e37_79b1) >> (u32::BITS - n_bits);
         ((key / 64) as usize, 1_u64 << (key % 64))
     };
-    let mut once = vec![0_u64; 1 << (COARSE - 6)];
+    let mut once = vec![0_u64; 1 << (n_bits - 6)];
     let mut twice = once.clone();
     for key in keys.iter().filter(|key| **key != NO_KEY) {
         let (word, bit) = coarse(*key);
