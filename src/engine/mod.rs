@@ -16,6 +16,7 @@ mod run;
 mod scope;
 mod shared;
 mod show;
+mod sort;
 
 pub use dirty::Dirty;
 pub use node::{Graph, Node, Read, Source, Via};

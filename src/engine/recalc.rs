@@ -695,7 +695,7 @@ const CELLS_AT_ONCE: usize = 1 << 18;
 ///
 /// Sixteen chunks keep two to sixteen workers busy; below 1,024 rows the cost of a chunk shows,
 /// above 16,384 its registers leave the cache (both measured).
-fn chunked(columns: &mut [Column], n_rows: usize) -> Vec<Chunk<'_>> {
+pub(super) fn chunked(columns: &mut [Column], n_rows: usize) -> Vec<Chunk<'_>> {
     let most = (CELLS_AT_ONCE / columns.len().max(1))
         .next_power_of_two()
         .clamp(1024, 16384);

@@ -101,7 +101,10 @@ impl Keys {
 /// sorting all of them would take ten times as long.
 fn suspects(keys: &[u32]) -> Vec<(u32, u32)> {
     // Sixteen places for each key, so that few meet by accident.
-    let n_bits = (16 * keys.len()).next_power_of_two().ilog2().clamp(6, COARSE);
+    let n_bits = (16 * keys.len())
+        .next_power_of_two()
+        .ilog2()
+        .clamp(6, COARSE);
     let coarse = |key: u32| {
         let key = key.wrapping_mul(0x9e37_79b1) >> (u32::BITS - n_bits);
         ((key / 64) as usize, 1_u64 << (key % 64))

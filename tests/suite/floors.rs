@@ -22,7 +22,7 @@ const OWNED: &[(&str, &[&str])] = &[
     ("evalexpr", &["formula"]),
     ("logos", &["formula"]),
     ("pulp", &["engine"]),
-    ("rayon", &["engine"]),
+    ("rayon", &["engine", "files"]),
     ("serde_json", &["files", "cli"]),
     ("sha2", &["files"]),
     ("strsim", &["problem"]),

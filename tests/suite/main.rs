@@ -11,6 +11,7 @@ mod engine;
 mod floors;
 mod properties;
 mod readme;
+mod rows;
 mod standing;
 mod story;
 mod worked;
