@@ -80,6 +80,16 @@ impl History {
         Ok(step.map(|step| self.turned(step, change, true)))
     }
 
+    /// The names of the steps made, newest first.
+    pub fn labels_done(&self) -> impl Iterator<Item = &str> {
+        self.done.iter().rev().map(|step| step.label.as_str())
+    }
+
+    /// The names of the steps taken back, the one to be made again first.
+    pub fn labels_undone(&self) -> impl Iterator<Item = &str> {
+        self.undone.iter().rev().map(|step| step.label.as_str())
+    }
+
     /// The name of the step that undo would take back.
     pub fn next_undo(&self) -> Option<&str> {
         self.done.back().map(|step| step.label.as_str())
@@ -88,6 +98,16 @@ impl History {
     /// The name of the step that redo would make again.
     pub fn next_redo(&self) -> Option<&str> {
         self.undone.last().map(|step| step.label.as_str())
+    }
+
+    /// The edit that undo would make.
+    pub fn undo_edit(&self) -> Option<&Edit> {
+        self.done.back().map(|step| &step.turn)
+    }
+
+    /// The edit that redo would make.
+    pub fn redo_edit(&self) -> Option<&Edit> {
+        self.undone.last().map(|step| &step.turn)
     }
 
     /// Puts a step that was turned over on the other pile.

@@ -4,14 +4,19 @@
 //! sentences, and the few rules that need code.
 
 mod alike;
+mod bits;
 mod cages;
 mod findings;
 mod functions;
+mod keys;
+mod namesakes;
+mod standing;
 mod verdict;
 mod why;
 
 pub use cages::Cages;
 pub use findings::{Finding, Findings, Sentence, find_all};
+pub use standing::{MOST_MOVED, Standing, VERDICTS};
 pub use verdict::{Judged, judged};
 pub use why::why;
 

@@ -12,6 +12,7 @@ mod floors;
 mod pages;
 mod properties;
 mod readme;
-
+mod rows;
+mod standing;
 mod story;
 mod worked;

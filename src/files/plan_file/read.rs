@@ -38,7 +38,7 @@ const MIGRATIONS: [Migration; FORMAT as usize - 1] = [];
 /// large, or comes from a newer version.
 pub fn read(
     text: &str,
-    fresh: impl FnOnce() -> Result<Plan, Problem>,
+    fresh: impl FnOnce() -> Result<Plan, Problem> + Send,
 ) -> Result<(Plan, Vec<Problem>), Problem> {
     if text.len() > MAX_BYTES {
         return Err(
@@ -48,7 +48,20 @@ pub fn read(
     }
     let text = source::plain(text);
     must_be_a_plan(&text)?;
-    let source = Source::new(&text);
+    let (seal_holds, opening) = rayon::join(|| source::seal_holds(&text), || opened(&text, fresh));
+    let (plan, mut problems) = opening?;
+    if !seal_holds {
+        problems.insert(0, changed_outside());
+    }
+    Ok((plan, problems))
+}
+
+/// Everything but the checksum, which takes as long as a good part of the reading.
+fn opened(
+    text: &str,
+    fresh: impl FnOnce() -> Result<Plan, Problem>,
+) -> Result<(Plan, Vec<Problem>), Problem> {
+    let source = Source::new(text);
     let mut document = DeTable::parse(&source.toml)
         .map_err(|error| damaged(&source, &error))?
         .into_inner();
@@ -62,9 +75,6 @@ pub fn read(
         n_more: 0,
         source: &source,
     };
-    if !source::seal_holds(&text) {
-        opening.problems.push(changed_outside());
-    }
     opening.document(&document)?;
     Ok((opening.plan, opening.problems))
 }

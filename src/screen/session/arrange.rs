@@ -1,12 +1,10 @@
 //! What of a sheet is seen: moving, marking, keeping, ordering, finding, columns.
 
 use super::Session;
-use crate::engine::Engine;
 use crate::problem::Problem;
 use crate::screen::entry::Purpose;
 use crate::screen::ledger::cell_text;
 use crate::screen::theme::Tone;
-use crate::table::Cell;
 use crate::table::RowId;
 use crossterm::event::KeyCode;
 
@@ -205,19 +203,21 @@ impl Session {
     }
 
     /// What a condition says of each row, by place in storage.
-    fn condition(&self, _text: &str) -> Result<Vec<u8>, Problem> {
-        Err(Problem::new("not-yet", "conditions are not there yet"))
+    fn condition(&self, text: &str) -> Result<Vec<u8>, Problem> {
+        let said = self
+            .desk
+            .engine()
+            .condition(self.desk.plan(), self.ledger().sheet, text);
+        said.map_err(|problems| {
+            let first = problems.into_iter().next();
+            first.unwrap_or_else(|| Problem::new("no-condition", "this is no condition"))
+        })
     }
 
-    fn sort(&self, rows: &mut [RowId]) {
-        let (engine, plan) = (self.desk.engine(), self.desk.plan());
-        for (column, falling) in self.ledger().order.iter().rev() {
-            rows.sort_by(|a, b| {
-                let of = |row: &RowId| engine.cell(plan, *column, *row);
-                compare(&of(a), &of(b), *falling)
-            });
-        }
-        let _: &Engine = engine;
+    fn sort(&self, rows: &mut Vec<RowId>) {
+        let ledger = self.ledger();
+        let engine = self.desk.engine();
+        engine.sorted(self.desk.plan(), ledger.sheet, rows, &ledger.order);
     }
 
     /// Moves to the next cell that holds the text that was looked for.
@@ -274,15 +274,12 @@ impl Session {
     pub(super) fn next_finding(&mut self) {
         let ledger = self.ledger();
         let rows = ledger.rows(&self.desk);
-        let found: std::collections::HashSet<RowId> = self
-            .found
-            .list
-            .iter()
-            .filter(|finding| finding.sheet == ledger.sheet)
-            .map(|finding| finding.row)
-            .collect();
+        let standing = self.desk.standing();
         let ahead = (1..=rows.len()).map(|by| (ledger.row + by) % rows.len());
-        match ahead.into_iter().find(|at| found.contains(&rows[*at])) {
+        match ahead
+            .into_iter()
+            .find(|at| standing.worst(ledger.sheet, rows[*at]).is_some())
+        {
             Some(at) => self.ledger_mut().row = at,
             None => self.say("no row shown has a finding", Tone::Quiet),
         }
@@ -298,19 +295,5 @@ impl Session {
         if let Some(head) = ledger.heads.get_mut(column) {
             head.width = head.width.saturating_add_signed(by).clamp(2, 60);
         }
-    }
-}
-
-/// Compares two cells; what is missing stands last either way.
-fn compare(a: &Cell, b: &Cell, falling: bool) -> std::cmp::Ordering {
-    use std::cmp::Ordering;
-    let turned = |order: Ordering| if falling { order.reverse() } else { order };
-    let is_missing = |cell: &Cell| matches!(cell, Cell::Missing | Cell::Failed);
-    match (a, b) {
-        (a, b) if is_missing(a) || is_missing(b) => is_missing(a).cmp(&is_missing(b)),
-        (Cell::Number(a), Cell::Number(b)) => turned(a.total_cmp(b)),
-        (Cell::Text(a), Cell::Text(b)) => turned(a.to_lowercase().cmp(&b.to_lowercase())),
-        (Cell::Flag(a), Cell::Flag(b)) => turned(a.cmp(b)),
-        _ => Ordering::Equal,
     }
 }

@@ -3,16 +3,20 @@
 //! Every change goes through the desk as one named step; what is refused changes nothing.
 
 use super::{Answer, Ask, Effect, Layer, Session};
+use crate::desk::Outcome;
 use crate::plan::Edit;
 use crate::plan::Entry as Content;
 use crate::plan::read_entry;
 use crate::problem::Problem;
-use crate::screen::entry::{Entry, Move, Purpose, Reply};
+use crate::screen::action::{self, Action};
+use crate::screen::entry::read_column;
+use crate::screen::entry::{Direction, Entry, Purpose, Reply};
 use crate::screen::theme::Tone;
 use crate::sheet::ColumnDef;
 use crate::table::{ParamId, RowId, SheetId};
 use crate::trade::Finding;
 use crossterm::event::KeyEvent;
+use crossterm::event::KeyModifiers;
 use std::path::{Path, PathBuf};
 
 impl Session {
@@ -73,6 +77,7 @@ impl Session {
         let purpose = entry.purpose().clone();
         match reply {
             Reply::Stay => self.follow_needle(),
+            Reply::Pass => self.pass_by_entry(key),
             Reply::Cancel => {
                 self.layers.pop();
                 self.leave_needle(&purpose);
@@ -83,11 +88,23 @@ impl Session {
             Reply::TakeAndMove(text, to) => {
                 if self.take_entry(&purpose, &text) {
                     match to {
-                        Move::Right => self.step(0, 1),
-                        Move::Down => self.step(1, 0),
+                        Direction::Left => self.step(0, -1),
+                        Direction::Right => self.step(0, 1),
                     }
                 }
             }
+        }
+    }
+
+    /// A key that an entry has no use for: those that do the same everywhere still do.
+    fn pass_by_entry(&mut self, key: KeyEvent) {
+        match action::of_key(key, false) {
+            Some(action @ (Action::Quit | Action::Suspend | Action::Redraw))
+                if key.modifiers.contains(KeyModifiers::CONTROL) =>
+            {
+                self.act_anywhere(action);
+            }
+            Some(_) | None => {}
         }
     }
 
@@ -420,9 +437,6 @@ impl Session {
         text: Option<&str>,
     ) -> Result<(), Problem> {
         let name = self.desk.plan().column(sheet, column).name.clone();
-        if let Some(text) = text {
-            self.check_formula(sheet, column, text)?;
-        }
         let formula = text.map(str::to_owned);
         self.try_apply(
             &format!("formula of {name}"),
@@ -434,13 +448,12 @@ impl Session {
         )
     }
 
-    /// A formula with a problem is not taken: it would leave its column empty.
-    fn check_formula(&self, sheet: SheetId, column: usize, text: &str) -> Result<(), Problem> {
-        crate::screen::entry::checked(&self.desk, sheet, column, text)
-    }
-
     fn add_column(&mut self, sheet: SheetId, text: &str) -> Result<(), Problem> {
-        let def = crate::screen::entry::column_of(&self.desk, sheet, text)?;
+        let made = read_column(&self.desk, sheet, text);
+        let def = made.map_err(|problems| {
+            let first = problems.into_iter().next();
+            first.unwrap_or_else(|| Problem::new("no-column", "this describes no column"))
+        })?;
         let label = format!("column {}", def.name);
         self.try_apply(&label, Edit::AddColumn { sheet, def })
     }
@@ -502,11 +515,8 @@ impl Session {
 
     /// Brings what is shown up to date after a step, and says what came of it.
     fn followed(&mut self, label: &str, how: &str) {
-        let before = std::mem::replace(&mut self.found, self.desk.findings());
-        let came = absent_from(&self.found.list, &before.list);
-        let went = absent_from(&before.list, &self.found.list);
-        let said = format!("{how}{label}{}", differences(&came, &went));
-        self.changes = (format!("{how}{label}"), came, went);
+        self.last_step = format!("{how}{label}");
+        let said = format!("{how}{label}{}", came_of(self.desk.outcome()));
         let Self { desk, ledgers, .. } = self;
         for ledger in ledgers {
             ledger.follow(desk);
@@ -617,22 +627,14 @@ impl Session {
     }
 }
 
-/// Findings of one list that are not in the other.
-fn absent_from(list: &[Finding], other: &[Finding]) -> Vec<Finding> {
-    let is_in = |finding: &&Finding| {
-        !other.iter().any(|known| {
-            (known.row, known.sheet, &known.check) == (finding.row, finding.sheet, &finding.check)
-        })
+/// What came and went with a step, in a few words.
+fn came_of(outcome: &Outcome) -> String {
+    let told = |sign: &str, list: &[Finding], n: usize| match (list, n) {
+        (_, 0) => String::new(),
+        ([one], 1) => format!("; {sign} {} {}", one.severity.word(), one.check),
+        (_, several) => format!("; {sign} {several} findings"),
     };
-    list.iter().filter(is_in).cloned().collect()
-}
-
-/// What came and went, in a few words.
-fn differences(came: &[Finding], went: &[Finding]) -> String {
-    let told = |sign: &str, list: &[Finding]| match list {
-        [] => String::new(),
-        [one] => format!("; {sign} {} {}", one.severity.word(), one.check),
-        several => format!("; {sign} {} findings", several.len()),
-    };
-    format!("{}{}", told("new:", came), told("gone:", went))
+    let came = told("new:", &outcome.came, outcome.n_came);
+    let went = told("gone:", &outcome.went, outcome.n_went);
+    format!("{came}{went}")
 }

@@ -19,8 +19,6 @@ use crate::desk::Desk;
 use crate::plan::Edit;
 use crate::problem::Problem;
 use crate::table::SheetId;
-use crate::trade::Finding;
-use crate::trade::Findings;
 use crossterm::event::KeyCode;
 use crossterm::event::KeyEvent;
 use crossterm::event::KeyEventKind;
@@ -108,16 +106,14 @@ pub struct Session {
     pub pane: bool,
     /// Whether the hint for a first start is shown.
     pub greeting: bool,
-    /// What the checks found.
-    pub found: Findings,
     /// Where the ledger was drawn last.
     pub drawn: Drawn,
     /// Lines that a page had when it was drawn last.
     pub page_height: usize,
     /// Cells of a line when it was drawn last.
     pub width: usize,
-    /// What the last step did: its name, findings that came, findings that went.
-    changes: (String, Vec<Finding>, Vec<Finding>),
+    /// The name of the last step, with the way it went.
+    last_step: String,
     copied: Option<String>,
     needle: String,
     effects: Vec<Effect>,
@@ -130,7 +126,6 @@ impl Session {
         let ledgers = (0..n_sheets).map(|sheet| Ledger::new(&desk, SheetId(sheet)));
         Self {
             ledgers: ledgers.collect(),
-            found: desk.findings(),
             greeting: false,
             desk,
             theme,
@@ -141,7 +136,7 @@ impl Session {
             drawn: Drawn::default(),
             page_height: 1,
             width: 80,
-            changes: (String::new(), Vec::new(), Vec::new()),
+            last_step: String::new(),
             copied: None,
             needle: String::new(),
             effects: Vec::new(),
