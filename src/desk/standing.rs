@@ -157,6 +157,7 @@ fn add_rows(edit: &Edit, rows: &mut Vec<(SheetId, RowId)>) {
         | Edit::AddColumn { .. }
         | Edit::RemoveLastColumn { .. }
         | Edit::SetSeverity { .. }
+        | Edit::SetView { .. }
         | Edit::SetTitle(_) => {}
     }
 }

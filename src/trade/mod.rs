@@ -9,6 +9,7 @@ mod cages;
 mod findings;
 mod functions;
 mod keys;
+mod ledger;
 mod namesakes;
 mod standing;
 mod verdict;
@@ -16,6 +17,7 @@ mod why;
 
 pub use cages::Cages;
 pub use findings::{Finding, Findings, Sentence, find_all};
+pub use ledger::ledger;
 pub use standing::{MOST_MOVED, Standing, VERDICTS};
 pub use verdict::{Judged, judged};
 pub use why::why;
