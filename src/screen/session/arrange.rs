@@ -1,11 +1,13 @@
 //! What of a sheet is seen: moving, marking, keeping, ordering, finding, columns.
 
 use super::Session;
+use crate::plan::Edit;
+use crate::plan::SheetView;
 use crate::problem::Problem;
 use crate::screen::entry::Purpose;
 use crate::screen::ledger::cell_text;
 use crate::screen::theme::Tone;
-use crate::table::RowId;
+use crate::table::{RowId, SheetId};
 use crossterm::event::KeyCode;
 
 /// The verdicts that rows are kept by, in the order of pressing.
@@ -285,15 +287,98 @@ impl Session {
         }
     }
 
+    /// Hides the column of the cursor.
     pub(super) fn hide_column(&mut self) {
-        self.say("not yet", Tone::Quiet);
+        let ledger = self.ledger();
+        if ledger.column < ledger.n_fixed {
+            self.say(
+                "the name of a row and its verdict stay in view",
+                Tone::Quiet,
+            );
+            return;
+        }
+        if let Some(head) = ledger.head() {
+            let (sheet, position) = (ledger.sheet, head.position);
+            self.turn_column(sheet, position);
+        }
+    }
+
+    /// Hides a column that is shown, or shows one that is not.
+    pub(super) fn turn_column(&mut self, sheet: SheetId, position: usize) {
+        let ledger = &self.ledgers[sheet.at()];
+        let fixed = ledger.heads[..ledger.n_fixed].iter();
+        if fixed.into_iter().any(|head| head.position == position) {
+            self.say(
+                "the name of a row and its verdict stay in view",
+                Tone::Quiet,
+            );
+            return;
+        }
+        let is_shown = ledger.heads.iter().any(|head| head.position == position);
+        let def = &self.desk.engine().schema()[sheet.at()];
+        let name = def.columns[position].name.clone();
+        let mut view = self.desk.plan().view(sheet).clone();
+        let label = match is_shown {
+            true => {
+                view.order.retain(|known| *known != name);
+                view.hidden.insert(name.clone());
+                format!("{name} hidden")
+            }
+            false => {
+                view.hidden.remove(&name);
+                if def.columns[position].quiet {
+                    view.order = self.order_of(sheet);
+                    view.order.push(name.clone());
+                }
+                format!("{name} shown")
+            }
+        };
+        self.set_view(&label, sheet, view);
+    }
+
+    /// Moves the column of the cursor by one place.
+    pub(super) fn move_column(&mut self, right: bool) {
+        let ledger = self.ledger();
+        let (sheet, n_fixed) = (ledger.sheet, ledger.n_fixed);
+        let Some(at) = ledger.column.checked_sub(n_fixed) else {
+            self.say(
+                "the name of a row and its verdict stay where they are",
+                Tone::Quiet,
+            );
+            return;
+        };
+        let mut order = self.order_of(sheet);
+        let to = if right { at + 1 } else { at.wrapping_sub(1) };
+        if at >= order.len() || to >= order.len() {
+            return;
+        }
+        order.swap(at, to);
+        let label = format!("{} moved", order[to]);
+        let mut view = self.desk.plan().view(sheet).clone();
+        view.order = order;
+        self.set_view(&label, sheet, view);
+    }
+
+    /// The names of the columns shown, those that always stay left out.
+    fn order_of(&self, sheet: SheetId) -> Vec<String> {
+        let ledger = &self.ledgers[sheet.at()];
+        let heads = ledger.heads.iter().skip(ledger.n_fixed);
+        heads.map(|head| head.name.clone()).collect()
     }
 
     pub(super) fn resize_column(&mut self, by: i16) {
-        let ledger = self.ledger_mut();
-        let column = ledger.column;
-        if let Some(head) = ledger.heads.get_mut(column) {
-            head.width = head.width.saturating_add_signed(by).clamp(2, 60);
-        }
+        let ledger = self.ledger();
+        let Some(head) = ledger.head() else {
+            return;
+        };
+        let (sheet, name) = (ledger.sheet, head.name.clone());
+        let width = head.width.saturating_add_signed(by).clamp(2, 60);
+        let mut view = self.desk.plan().view(sheet).clone();
+        view.width.insert(name.clone(), width);
+        self.set_view(&format!("{name} {width} wide"), sheet, view);
+    }
+
+    fn set_view(&mut self, label: &str, sheet: SheetId, view: SheetView) {
+        self.apply(label, Edit::SetView { sheet, view });
     }
 }

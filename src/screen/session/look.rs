@@ -285,10 +285,6 @@ impl Session {
         }
     }
 
-    fn turn_column(&mut self, _sheet: SheetId, _position: usize) {
-        self.say("not yet", Tone::Quiet);
-    }
-
     /// Keys that move in the list under a needle instead of in its line.
     pub(super) fn needle_key(&mut self, key: KeyEvent) -> bool {
         let is_needle = matches!(

@@ -258,6 +258,8 @@ impl Session {
             Action::Order => self.order(false),
             Action::OrderWithin => self.order(true),
             Action::HideColumn => self.hide_column(),
+            Action::ColumnLeft => self.move_column(false),
+            Action::ColumnRight => self.move_column(true),
             Action::Narrower => self.resize_column(-1),
             Action::Wider => self.resize_column(1),
             Action::Formula => self.edit_formula(),
