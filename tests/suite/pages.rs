@@ -123,11 +123,12 @@ fn a_finding_leads_to_the_cell_its_condition_reads() {
     }
     assert_eq!(told.len(), found.list.len());
     for wanted in [
-        "P105 ■ stop  link P105  reach: headroom",
+        "P105 ■ stop     link P105  reach: headroom",
         "M104 ▲ caution  link M104  reserve: margin",
-        "P102 ■ stop  link P102  overload: overload",
-        "P104 ■ stop  link P104  between-buildings: from",
-        "M12O · note  link M12O  name-alike: id",
+        "P102 ■ stop     link P102  overload: overload",
+        "P104 ■ stop     link P104  between-buildings: from",
+        "M115 ■ stop     link M115  port-twice: from_port",
+        "M12O · note     link M12O  name-alike: id",
     ] {
         assert!(
             told.iter().any(|line| line == wanted),
@@ -234,7 +235,7 @@ fn fronts_of_switches() {
 fn ratios_of_all_switches() {
     let desk = demo();
     insta::assert_snapshot!("ratios", shown(&pages::ratios(&desk, 78, DRAWN)));
-    insta::assert_snapshot!("ratios narrow", shown(&pages::ratios(&desk, 24, PLAIN)));
+    insta::assert_snapshot!("ratios_narrow", shown(&pages::ratios(&desk, 24, PLAIN)));
     let empty = Desk::empty("").unwrap();
     assert_eq!(pages::ratios(&empty, 78, DRAWN).lines.len(), 1);
 }
