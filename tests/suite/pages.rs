@@ -123,11 +123,12 @@ fn a_finding_leads_to_the_cell_its_condition_reads() {
     }
     assert_eq!(told.len(), found.list.len());
     for wanted in [
-        "P105 ■ stop  link P105  reach: headroom",
+        "P105 ■ stop     link P105  reach: headroom",
         "M104 ▲ caution  link M104  reserve: margin",
-        "P102 ■ stop  link P102  overload: overload",
-        "P104 ■ stop  link P104  between-buildings: from",
-        "M12O · note  link M12O  name-alike: id",
+        "P102 ■ stop     link P102  overload: overload",
+        "P104 ■ stop     link P104  between-buildings: from",
+        "M115 ■ stop     link M115  port-twice: from_port",
+        "M12O · note     link M12O  name-alike: id",
     ] {
         assert!(
             told.iter().any(|line| line == wanted),
@@ -231,10 +232,38 @@ fn fronts_of_switches() {
 }
 
 #[test]
+fn cages_may_be_numbered_on_from_the_ports() {
+    let text = "portledger = 1\ntitle = \"\"\n\n[rows]\nlinks = '''\n\
+        id,from,from_port,to,to_port,role,members,interface,medium\n\
+        A1,acc,25+26,top,c1,uplink,2,10GBASE-SR,OM4\n\
+        A2,acc,26,top,lan,uplink,,10GBASE-SR,OM4\n\
+        A3,acc,,cam,lan,access,,1000BASE-T,Cat6\n'''\n\
+        switches = '''\nid,access_ports,uplink_cages\nacc,24,4\ntop,,2\n'''\n";
+    let desk = Desk::of_text(text).unwrap();
+    let front = |id| {
+        shown(&pages::front(
+            &desk,
+            place(&desk, "switches", id).1,
+            78,
+            PLAIN,
+        ))
+    };
+    let acc = front("acc");
+    assert!(acc.contains(" 25p 26X 27- 28-\n"), "{acc}");
+    assert!(acc.contains("1 cable end has no place here"), "{acc}");
+    let top = front("top");
+    assert!(
+        top.contains("  1p 2-\n") && top.contains("X 1 too many"),
+        "{top}"
+    );
+    assert!(top.contains("2 cable ends have no place here"), "{top}");
+}
+
+#[test]
 fn ratios_of_all_switches() {
     let desk = demo();
     insta::assert_snapshot!("ratios", shown(&pages::ratios(&desk, 78, DRAWN)));
-    insta::assert_snapshot!("ratios narrow", shown(&pages::ratios(&desk, 24, PLAIN)));
+    insta::assert_snapshot!("ratios_narrow", shown(&pages::ratios(&desk, 24, PLAIN)));
     let empty = Desk::empty("").unwrap();
     assert_eq!(pages::ratios(&empty, 78, DRAWN).lines.len(), 1);
 }

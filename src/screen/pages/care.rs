@@ -21,8 +21,7 @@ const CARE: &[(&str, &str, &str)] = &[
     (
         "Laser light",
         "Never look into a fibre or a port, lit or not: most of this light is invisible. No \
-         magnifier, no microscope on a fibre that may be lit. Amplified and long-reach light hurts \
-         at once.",
+         magnifier, and no microscope on a fibre that may be lit.",
         "IEC 60825-1, IEC 60825-2",
     ),
     (

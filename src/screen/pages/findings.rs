@@ -8,6 +8,7 @@ use super::lay::piece;
 use super::row::Row;
 use crate::desk::Desk;
 use crate::engine::Engine;
+use crate::engine::Source;
 use crate::formula::Node;
 use crate::formula::Typed;
 use crate::screen::action::Action;
@@ -93,7 +94,7 @@ fn tell(lay: &mut Lay, desk: &Desk, finding: &Finding) {
         Some(_) | None => Target::None,
     };
     let pieces = [
-        piece(format!("{mark} {}", finding.severity.word()), tone),
+        piece(format!("{mark} {:<7}", finding.severity.word()), tone),
         piece(format!("  {}", row.name()), Tone::Heading),
         piece(format!("  {}", finding.check), Tone::Plain),
     ];
@@ -129,8 +130,11 @@ fn best_column(desk: &Desk, finding: &Finding) -> Option<ColumnId> {
     best.or_else(|| engine.find_column(finding.sheet, "id"))
 }
 
-/// The columns of its own row that the formula of a column reads, in the order of the formula.
+/// The columns of its own row that a column reads, in the order of its formula.
 fn read_by(engine: &Engine, sheet: SheetId, column: ColumnId) -> Vec<ColumnId> {
+    if let Source::Shared { ends, .. } = &engine.graph().nodes[column.at()].source {
+        return ends.iter().map(|(_, place)| *place).collect();
+    }
     let Some(formula) = engine.formula(column) else {
         return Vec::new();
     };

@@ -3,6 +3,7 @@
 use super::actions::keys;
 use super::lay::Lay;
 use super::lay::piece;
+use super::lay::width_of;
 use crate::screen::action::Family;
 use crate::screen::action::Place;
 use crate::screen::action::RECORDS;
@@ -11,7 +12,7 @@ use crate::screen::page::Target;
 use crate::screen::theme::Theme;
 use crate::screen::theme::Tone;
 
-/// Cells for keys.
+/// Cells for keys, at least.
 const KEYS: usize = 16;
 
 /// The families in the order of help.
@@ -104,21 +105,22 @@ pub fn help(in_ledger: bool, width: usize, theme: Theme) -> Page {
         if records.peek().is_some() {
             lay.heading(family.title());
         }
-        for record in records {
-            told(&mut lay, &keys(record), record.doc);
-        }
+        let lines: Vec<(String, &str)> = records.map(|record| (keys(record), record.doc)).collect();
+        tell(&mut lay, &lines);
     }
     for (heading, lines) in TYPING.iter().filter(|_| in_ledger) {
         lay.heading(heading);
-        for (typed, doc) in *lines {
-            told(&mut lay, typed, doc);
-        }
+        let lines = lines.iter().map(|(typed, doc)| ((*typed).to_owned(), *doc));
+        tell(&mut lay, &lines.collect::<Vec<_>>());
     }
     lay.page()
 }
 
-fn told(lay: &mut Lay, typed: &str, doc: &str) {
-    let wide = super::lay::width_of(typed).max(KEYS);
-    let cells = [(piece(typed, Tone::Key), wide)];
-    lay.row(&cells, &[piece(doc, Tone::Plain)], Target::None);
+fn tell(lay: &mut Lay, lines: &[(String, &str)]) {
+    let widest = lines.iter().map(|(typed, _)| width_of(typed)).max();
+    let cells = widest.unwrap_or(0).max(KEYS);
+    for (typed, doc) in lines {
+        let typed = [(piece(typed, Tone::Key), cells)];
+        lay.row(&typed, &[piece(*doc, Tone::Plain)], Target::None);
+    }
 }

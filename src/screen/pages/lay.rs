@@ -19,6 +19,9 @@ const NARROWEST: usize = 8;
 /// The fewest cells that the last column may have; with less it goes under the others.
 const LAST_COLUMN: usize = 16;
 
+/// The most blanks that stay between two words.
+const WIDEST_GAP: usize = 8;
+
 /// A part of a text with its meaning.
 pub(super) type Piece = (String, Tone);
 
@@ -144,8 +147,8 @@ impl Lay {
             line: before,
             lines: Vec::new(),
         };
-        for word in words(pieces) {
-            flow.word(word);
+        for (blanks, word) in words(pieces) {
+            flow.word(blanks, word);
         }
         let mut lines = flow.end();
         if let Some(first) = lines.first_mut() {
@@ -169,18 +172,18 @@ struct Flow {
 }
 
 impl Flow {
-    fn word(&mut self, word: Vec<Piece>) {
+    fn word(&mut self, blanks: usize, word: Vec<Piece>) {
         let wide: usize = word.iter().map(|(text, _)| width_of(text)).sum();
-        let gap = usize::from(self.has_words);
+        let gap = if self.has_words { blanks } else { 0 };
         if self.used + gap + wide <= self.width {
             if gap > 0 {
-                self.space(word.first().map_or(Tone::Plain, |(_, tone)| *tone));
+                self.space(gap, word.first().map_or(Tone::Plain, |(_, tone)| *tone));
             }
             word.into_iter().for_each(|part| self.push(part));
             self.has_words = true;
         } else if !self.is_bare {
             self.next_line();
-            self.word(word);
+            self.word(blanks, word);
         } else {
             self.broken(word);
         }
@@ -203,13 +206,13 @@ impl Flow {
         self.is_bare = false;
     }
 
-    /// A blank, in the tone of both neighbours where they have the same.
-    fn space(&mut self, next: Tone) {
+    /// Blanks, in the tone of both neighbours where they have the same.
+    fn space(&mut self, blanks: usize, next: Tone) {
         let tone = match self.line.last() {
             Some((_, last)) if *last == next => next,
             Some(_) | None => Tone::Plain,
         };
-        self.push(piece(" ", tone));
+        self.push(piece(" ".repeat(blanks), tone));
     }
 
     fn push(&mut self, (text, tone): Piece) {
@@ -244,13 +247,18 @@ fn line_of(mut pieces: Vec<Piece>) -> Line {
     }
 }
 
-/// Words with their tones; pieces without a blank between them are one word.
-fn words(pieces: &[Piece]) -> Vec<Vec<Piece>> {
-    let (mut words, mut word) = (Vec::new(), Vec::new());
+/// Words with their tones, each with the blanks before it; pieces without a blank between them are
+/// one word.
+fn words(pieces: &[Piece]) -> Vec<(usize, Vec<Piece>)> {
+    let (mut words, mut word, mut blanks) = (Vec::new(), Vec::new(), 0);
     for (text, tone) in pieces {
         for (at, part) in clean(text).split(' ').enumerate() {
-            if at > 0 && !word.is_empty() {
-                words.push(std::mem::take(&mut word));
+            if at > 0 {
+                if !word.is_empty() {
+                    words.push((blanks, std::mem::take(&mut word)));
+                    blanks = 0;
+                }
+                blanks = (blanks + 1).min(WIDEST_GAP);
             }
             if !part.is_empty() {
                 word.push((part.to_owned(), *tone));
@@ -258,7 +266,7 @@ fn words(pieces: &[Piece]) -> Vec<Vec<Piece>> {
         }
     }
     if !word.is_empty() {
-        words.push(word);
+        words.push((blanks, word));
     }
     words
 }

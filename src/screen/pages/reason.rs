@@ -9,7 +9,6 @@ use super::lay::piece;
 use super::row::Row;
 use crate::desk::Desk;
 use crate::engine::Reason;
-use crate::problem::clean;
 use crate::screen::page::Line;
 use crate::screen::page::Page;
 use crate::screen::page::Target;
@@ -17,9 +16,28 @@ use crate::screen::theme::Theme;
 use crate::screen::theme::Tone;
 use crate::sheet::ColumnDef;
 use crate::sheet::ColumnKind;
-use crate::table::{ColumnId, RowId};
+use crate::table::{ColumnId, RowId, SheetId};
 use crate::trade::Finding;
 use crate::trade::why;
+
+/// A thing to say where there may be little room.
+struct Part {
+    /// What has less comes first.
+    weight: u8,
+    indent: usize,
+    pieces: Vec<Piece>,
+}
+
+impl Part {
+    fn new(weight: u8, indent: usize, pieces: impl Into<Vec<Piece>>) -> Self {
+        let pieces = pieces.into();
+        Self {
+            weight,
+            indent,
+            pieces,
+        }
+    }
+}
 
 /// The deepest indent in steps; what lies deeper stands under the same edge.
 const DEEPEST: usize = 8;
@@ -41,14 +59,14 @@ pub fn reason(desk: &Desk, column: ColumnId, row: RowId, width: usize, theme: Th
     lay.page()
 }
 
-fn sheet_of(desk: &Desk, column: ColumnId) -> crate::table::SheetId {
+fn sheet_of(desk: &Desk, column: ColumnId) -> SheetId {
     desk.engine().graph().nodes[column.at()].sheet
 }
 
 /// One value with its formula, then what the formula reads.
 fn step(lay: &mut Lay, desk: &Desk, told: &Reason, depth: usize, target: Target) {
     let indent = 2 * depth.min(DEEPEST);
-    let mut pieces = vec![piece(format!("{}: ", told.name), Tone::Plain)];
+    let mut pieces = vec![piece(format!("{}: ", name_of(desk, told)), Tone::Plain)];
     pieces.extend(value(told, lay.theme));
     pieces.extend(origin(&told.origin));
     lay.item(indent, indent + 4, &pieces, target);
@@ -60,6 +78,15 @@ fn step(lay: &mut Lay, desk: &Desk, told: &Reason, depth: usize, target: Target)
     }
     for input in &told.inputs {
         step(lay, desk, input, depth + 1, target_of(desk, input));
+    }
+}
+
+/// The name of a value; the flag of a check is told as the check it is.
+fn name_of(desk: &Desk, told: &Reason) -> String {
+    let def = told.cell.and_then(|(column, _)| desk.engine().def(column));
+    match def.filter(|def| def.name.starts_with("found_")) {
+        Some(def) => format!("check {}", def.title),
+        None => told.name.clone(),
     }
 }
 
@@ -110,7 +137,8 @@ fn target_of(desk: &Desk, input: &Reason) -> Target {
 
 /// The reason of a cell in a few lines, then the worst of what was found in its row.
 ///
-/// Where there are too few lines each thing gets one before any gets a second.
+/// Where there are too few lines each thing gets one before any gets a second; what else was found
+/// gets what is left.
 pub fn short(
     desk: &Desk,
     column: ColumnId,
@@ -123,28 +151,34 @@ pub fn short(
     let told = why(desk.plan(), desk.engine(), column, row);
     let sheet = sheet_of(desk, column);
     let of_row = |finding: &&Finding| finding.sheet == sheet && finding.row == row;
+    let mut found = findings.iter().filter(of_row).take(height);
     let mut parts = about(desk, column, &told, theme);
-    for finding in findings.iter().filter(of_row).take(height) {
-        let (mark, tone) = theme.severity(finding.severity);
-        parts.push((
-            1,
-            vec![
-                piece(format!("{mark} "), tone),
-                piece(&finding.sentence, tone),
-            ],
-        ));
-        parts.push((3, vec![piece(&finding.advice, Tone::Quiet)]));
-    }
-    let laid = parts.into_iter().map(|(weight, pieces)| {
-        let mut lay = Lay::new("", width, theme);
-        lay.item(0, 2, &pieces, Target::None);
-        (weight, lay.page().lines)
-    });
-    shared(laid.collect(), height, width, theme)
+    parts.extend(
+        found
+            .next()
+            .into_iter()
+            .flat_map(|worst| said(worst, theme)),
+    );
+    let mut lines = shared(parts, height, width, theme);
+    let others = found.flat_map(|finding| said(finding, theme)).collect();
+    let left = height - lines.len();
+    lines.extend(shared(others, left, width, theme));
+    lines
 }
 
-/// What is said of the cell itself, each part with its weight: 0 comes first.
-fn about(desk: &Desk, column: ColumnId, told: &Reason, theme: Theme) -> Vec<(u8, Vec<Piece>)> {
+/// A finding in two parts, what is wrong before what to do.
+fn said(finding: &Finding, theme: Theme) -> [Part; 2] {
+    let (mark, tone) = theme.severity(finding.severity);
+    let sentence = [
+        piece(format!("{mark} "), tone),
+        piece(&finding.sentence, tone),
+    ];
+    let advice = [piece(&finding.advice, Tone::Quiet)];
+    [Part::new(1, 0, sentence), Part::new(4, 2, advice)]
+}
+
+/// What is said of the cell itself.
+fn about(desk: &Desk, column: ColumnId, told: &Reason, theme: Theme) -> Vec<Part> {
     let Some(def) = desk.engine().def(column) else {
         return Vec::new();
     };
@@ -154,26 +188,22 @@ fn about(desk: &Desk, column: ColumnId, told: &Reason, theme: Theme) -> Vec<(u8,
     }
     first.push(piece(": ", Tone::Plain));
     first.extend(value(told, theme));
-    let mut parts = vec![(0, first)];
+    let mut parts = vec![Part::new(0, 0, first)];
     match &told.formula {
         Some(formula) => {
-            parts.push((2, equation(formula).to_vec()));
+            parts.push(Part::new(3, 0, equation(formula)));
             let numbers = told.numbers.as_ref().filter(|numbers| *numbers != formula);
-            parts.extend(numbers.map(|numbers| (1, equation(numbers).to_vec())));
-            if !told.origin.is_empty() {
-                parts.push((
-                    4,
-                    vec![piece(format!("source: {}", told.origin), Tone::Quiet)],
-                ));
+            parts.extend(numbers.map(|numbers| Part::new(2, 0, equation(numbers))));
+            if !matches!(told.origin.as_str(), "" | "arithmetic") {
+                let source = piece(format!("source: {}", told.origin), Tone::Quiet);
+                parts.push(Part::new(5, 0, [source]));
             }
         }
         None => {
-            parts.push((
-                2,
-                vec![piece(format!("{} {}", def.doc, takes(def)), Tone::Quiet)],
-            ));
+            let doc = piece(format!("{} {}", def.doc, takes(def)), Tone::Quiet);
+            parts.push(Part::new(3, 0, [doc]));
             if !told.origin.is_empty() && told.origin != "entered" {
-                parts.push((4, origin(&told.origin)));
+                parts.push(Part::new(5, 0, origin(&told.origin)));
             }
         }
     }
@@ -184,30 +214,32 @@ fn about(desk: &Desk, column: ColumnId, told: &Reason, theme: Theme) -> Vec<(u8,
 fn takes(def: &ColumnDef) -> String {
     match def.kind {
         ColumnKind::Choice => format!("One of: {}.", def.choices.join(", ")),
-        ColumnKind::Number if !def.unit.is_empty() => format!("In {}.", clean(&def.unit)),
+        ColumnKind::Number if !def.unit.is_empty() => format!("Unit: {}.", def.unit),
         ColumnKind::Row => format!("A row of {}.", def.to.as_deref().unwrap_or("a sheet")),
         ColumnKind::Number | ColumnKind::Text | ColumnKind::Flag => String::new(),
     }
 }
 
-/// Gives each part one line in the order of weights, then further lines in the same order.
-fn shared(parts: Vec<(u8, Vec<Line>)>, height: usize, width: usize, theme: Theme) -> Vec<Line> {
-    let mut given = vec![0; parts.len()];
-    let mut order: Vec<usize> = (0..parts.len()).collect();
-    order.sort_by_key(|at| parts[*at].0);
-    let mut left = height;
-    for at in &order {
-        let one = usize::from(left > 0 && !parts[*at].1.is_empty());
-        given[*at] = one;
-        left -= one;
+/// Lays parts; each gets one line in the order of weights, then further lines in the same order.
+fn shared(parts: Vec<Part>, height: usize, width: usize, theme: Theme) -> Vec<Line> {
+    let laid = parts.into_iter().map(|part| {
+        let mut lay = Lay::new("", width, theme);
+        lay.item(part.indent, 2, &part.pieces, Target::None);
+        (part.weight, lay.page().lines)
+    });
+    let laid: Vec<(u8, Vec<Line>)> = laid.collect();
+    let mut order: Vec<usize> = (0..laid.len()).collect();
+    order.sort_by_key(|at| laid[*at].0);
+    let (mut given, mut left) = (vec![0; laid.len()], height);
+    for most in [1, usize::MAX] {
+        for at in &order {
+            let more = left.min(most).min(laid[*at].1.len() - given[*at]);
+            given[*at] += more;
+            left -= more;
+        }
     }
-    for at in &order {
-        let more = left.min(parts[*at].1.len() - given[*at]);
-        given[*at] += more;
-        left -= more;
-    }
-    let parts = parts.into_iter().zip(given);
-    parts
+    let given = laid.into_iter().zip(given);
+    given
         .flat_map(|((_, lines), most)| first_lines(lines, most, width, theme))
         .collect()
 }

@@ -19,6 +19,9 @@ use crate::table::{RowId, SheetId};
 /// The most cells of a scale; a longer one is no easier to read.
 const LONGEST: usize = 100;
 
+/// What is drawn beyond the lowest and the highest level, as a share of what lies between.
+const BEYOND: f64 = 0.18;
+
 /// Levels that are told apart by less are the same, as in the checks.
 const SAME: f64 = 1e-9;
 
@@ -74,11 +77,13 @@ pub fn light(desk: &Desk, sheet: SheetId, row: RowId, width: usize, theme: Theme
 
 /// What the link is made of.
 fn about(lay: &mut Lay, link: Row) {
-    let or_unknown = |name: &str| link.shown(name).unwrap_or_else(|| "unknown".to_owned());
-    let ends = format!("{} to {}: ", or_unknown("from"), or_unknown("to"));
-    let made = ["interface", "length", "medium"].map(or_unknown);
-    let made = format!("{}, {} of {}", made[0], made[1], made[2]);
-    let mut pieces = vec![piece(ends, Tone::Heading), piece(made, Tone::Plain)];
+    let ends = ["from", "to"].map(|end| link.shown(end).unwrap_or_else(|| "unknown".to_owned()));
+    let made = ["interface", "length", "medium"];
+    let made = made.map(|name| link.shown(name).unwrap_or_else(|| format!("no {name}")));
+    let mut pieces = vec![
+        piece(format!("{}: ", ends.join(" to ")), Tone::Heading),
+        piece(made.join(", "), Tone::Plain),
+    ];
     pieces.extend(jacket(link, lay.theme));
     lay.item(0, 2, &pieces, Target::None);
 }
@@ -92,11 +97,10 @@ fn missing(link: Row) -> Vec<String> {
         return vec![format!("The medium `{name}` is not in the tables.")];
     };
     if link.cell("is_fibre") != Cell::Flag(true) {
-        let kind = medium
-            .shown("kind")
-            .unwrap_or_else(|| "of no known kind".to_owned());
+        let kind = medium.shown("kind").filter(|kind| *kind != name);
+        let kind = kind.map_or_else(String::new, |kind| format!(" ({kind})"));
         return vec![format!(
-            "{name} is {kind}: there is no light to plan or to read at its ends."
+            "On {name}{kind} there is no light to plan or to measure."
         )];
     }
     let Some(interface) = link.shown("interface") else {
@@ -171,7 +175,12 @@ fn scale_of(planned: &Span, ends: &[Receiver; 2], width: usize) -> Option<Scale>
     let low = levels.iter().copied().reduce(f64::min)?;
     let high = levels.iter().copied().reduce(f64::max)?;
     let cells = width.saturating_sub(2).min(LONGEST);
-    Some(Scale::new((low - 2.0).floor(), (high + 2.0).ceil(), cells))
+    let beyond = ((high - low) * BEYOND).max(2.0);
+    Some(Scale::new(
+        (low - beyond).floor(),
+        (high + beyond).ceil(),
+        cells,
+    ))
 }
 
 fn picture(lay: &mut Lay, link: Row, planned: &Span, ends: &[Receiver; 2], scale: Scale) {
@@ -193,10 +202,11 @@ fn picture(lay: &mut Lay, link: Row, planned: &Span, ends: &[Receiver; 2], scale
         vec![piece(format!("  {numbers}"), Tone::Quiet)],
         Target::None,
     );
-    let [full, here] = [Glyph::Full, Glyph::Reading].map(|glyph| lay.theme.glyph(glyph));
-    let [limit, outside] = [Glyph::Limit, Glyph::Empty].map(|glyph| lay.theme.glyph(glyph));
+    let glyphs = [Glyph::Limit, Glyph::Empty, Glyph::Full, Glyph::Reading];
+    let [limit, outside, full, here] = glyphs.map(|glyph| lay.theme.glyph(glyph));
     let legend = format!(
-        "All in dBm. {limit} limit of a receiver  {outside} beyond it  {full} planned  {here} read"
+        "All in dBm. {limit} limit of a receiver  {outside} too dark at the left, too much at the \
+         right  {full} planned  {here} measured"
     );
     lay.say(0, &legend, Tone::Quiet);
 }
@@ -280,7 +290,7 @@ fn plan(lay: &mut Lay, link: Row, planned: &Span, ends: &[Receiver; 2], scale: S
 /// What one end reads, or that nothing was entered.
 fn reading(lay: &mut Lay, link: Row, end: &Receiver, planned: &Span, scale: Scale) {
     lay.gap();
-    let who = piece(format!("Read at {}", end.name), Tone::Heading);
+    let who = piece(format!("Measured at {}", end.name), Tone::Heading);
     let Some(reads) = end.reads else {
         let pieces = [who, piece(": not entered", Tone::Unknown)];
         return lay.item(0, 2, &pieces, link.target(end.column));

@@ -5,6 +5,7 @@
 mod front;
 mod jacket;
 mod light;
+mod places;
 mod ratios;
 mod scale;
 

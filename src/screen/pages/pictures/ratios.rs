@@ -13,8 +13,14 @@ use crate::screen::theme::Theme;
 use crate::screen::theme::Tone;
 use std::cmp::Ordering;
 
-/// Cells of the label and of the number before a bar, each with the blank after it.
-const BEFORE: [usize; 2] = [9, 13];
+/// Cells of the label before a bar.
+const LABEL: usize = 9;
+
+/// The fewest and the most cells of the number after the label.
+const NUMBER: [usize; 2] = [10, 24];
+
+/// The fewest cells that a bar is drawn in.
+const SHORTEST: usize = 4;
 
 /// The most cells of a bar.
 const LONGEST: usize = 80;
@@ -27,6 +33,14 @@ struct Switch<'a> {
     worst: Option<f64>,
     target: Option<f64>,
     uplinks: Option<f64>,
+}
+
+/// How bars are drawn.
+#[derive(Debug, Clone, Copy)]
+struct Bars {
+    scale: Scale,
+    /// Cells of the number before a bar.
+    number: usize,
 }
 
 /// The bars of all switches, worst first.
@@ -45,23 +59,41 @@ pub fn ratios(desk: &Desk, width: usize, theme: Theme) -> Page {
     let told = "What the access side may offer to what the uplinks carry; worst is with the one \
                 uplink cable out that hurts most.";
     lay.say(0, told, Tone::Quiet);
-    let numbers = |switch: &Switch| [switch.ratio, switch.worst, switch.target];
-    let most = switches
-        .iter()
-        .flat_map(numbers)
-        .flatten()
-        .fold(1.0, f64::max);
-    let cells = lay.width.saturating_sub(BEFORE.iter().sum()).min(LONGEST);
-    let scale = Scale::new(0.0, most, cells);
+    let bars = bars(&lay, &switches);
     for switch in &switches {
         lay.gap();
-        tell(&mut lay, switch, scale);
+        tell(&mut lay, switch, bars);
     }
     lay.gap();
     let [full, limit] = [Glyph::Full, Glyph::Limit].map(|glyph| theme.glyph(glyph));
     let legend = format!("{full} ratio  {limit} target: a rule of thumb; measured load decides");
     lay.say(0, &legend, Tone::Quiet);
     lay.page()
+}
+
+fn bars(lay: &Lay, switches: &[Switch]) -> Bars {
+    let values = |switch: &Switch| [switch.ratio, switch.worst, switch.target];
+    let most = switches
+        .iter()
+        .flat_map(values)
+        .flatten()
+        .fold(1.0, f64::max);
+    let texts = |switch: &Switch| ["ratio", "worst_ratio"].map(|column| text_of(switch, column));
+    let widest = switches.iter().flat_map(texts).map(|text| text.len()).max();
+    let [fewest, longest] = NUMBER;
+    // The mark of a ratio above its target, and a blank after it.
+    let number = (widest.unwrap_or(0) + 3).clamp(fewest, longest);
+    let cells = lay.width.saturating_sub(LABEL + number).min(LONGEST);
+    Bars {
+        scale: Scale::new(0.0, most, cells),
+        number,
+    }
+}
+
+/// A ratio in words; empty where there is none.
+fn text_of(switch: &Switch, column: &str) -> String {
+    let shown = switch.row.shown(column);
+    shown.map_or_else(String::new, |ratio| format!("{ratio} to 1"))
 }
 
 fn all(desk: &Desk) -> Vec<Switch<'_>> {
@@ -102,7 +134,7 @@ impl Switch<'_> {
     }
 }
 
-fn tell(lay: &mut Lay, switch: &Switch, scale: Scale) {
+fn tell(lay: &mut Lay, switch: &Switch, bars: Bars) {
     let row = switch.row;
     let verdict = row.shown("verdict").unwrap_or_else(|| "unknown".to_owned());
     let (mark, tone) = lay.theme.verdict(&verdict);
@@ -115,53 +147,49 @@ fn tell(lay: &mut Lay, switch: &Switch, scale: Scale) {
     }
     lay.item(0, 2, &pieces, row.target("ratio"));
     match (switch.ratio, switch.uplinks) {
-        (None, Some(0.0)) => lay.say(2, "no uplink", Tone::Unknown),
-        (None, _) => lay.say(
-            2,
-            "unknown: the speed of a link or the ports are missing",
-            Tone::Unknown,
-        ),
+        (None, Some(0.0)) => lay.say(2, "no uplink", Tone::Quiet),
+        (None, _) => {
+            let text = "unknown: the speed of a link, or the ports of the switch are missing";
+            lay.say(2, text, Tone::Unknown);
+        }
         (Some(ratio), _) => {
-            bar(lay, switch, ("normal", "ratio", ratio), scale);
+            bar(lay, switch, ("  normal", "ratio", ratio), bars);
             match switch.worst {
-                Some(worst) => bar(lay, switch, ("worst", "worst_ratio", worst), scale),
-                None => lay.item(
-                    2,
-                    4,
-                    &[
-                        piece("worst   ", Tone::Plain),
-                        piece("one cable out leaves no uplink", Tone::Tight),
-                    ],
-                    Target::None,
-                ),
+                Some(worst) => bar(lay, switch, ("  worst", "worst_ratio", worst), bars),
+                None => {
+                    let label = [(piece("  worst", Tone::Plain), LABEL - 1)];
+                    let text = piece("one uplink cable out leaves none", Tone::Tight);
+                    lay.row(&label, &[text], Target::None);
+                }
             }
         }
     }
 }
 
 /// The number of a ratio and its bar, with the target as a mark in it.
-fn bar(lay: &mut Lay, switch: &Switch, (label, column, ratio): (&str, &str, f64), scale: Scale) {
-    let shown = switch.row.shown(column).unwrap_or_default();
+fn bar(lay: &mut Lay, switch: &Switch, (label, column, ratio): (&str, &str, f64), bars: Bars) {
     let (above, tone) = match switch.is_above(ratio) {
         true => (lay.theme.glyph(Glyph::Tight), Tone::Tight),
         false => ("", Tone::Computed),
     };
-    let (end, limit) = (
-        scale.at(ratio),
-        switch.target.map(|target| scale.at(target)),
-    );
-    let strip = scale.strip(lay.theme, |at| match (Some(at) == limit, at <= end) {
-        (true, _) => Some((Glyph::Limit, Tone::Heading)),
-        (false, true) => Some((Glyph::Full, tone)),
-        (false, false) => None,
-    });
-    let [label_cells, number_cells] = BEFORE;
-    let number = format!("{shown} to 1 {above}");
-    let fit = |text: &str, cells| fit(text, cells, lay.theme);
+    let scale = bars.scale;
+    let number = format!("{} {above}", text_of(switch, column));
     let mut pieces = vec![
-        piece(fit(&format!("  {label}"), label_cells), Tone::Plain),
-        piece(fit(&number, number_cells), tone),
+        piece(fit(label, LABEL, lay.theme), Tone::Plain),
+        piece(fit(&number, bars.number, lay.theme), tone),
     ];
-    pieces.extend(strip);
+    if scale.cells() >= SHORTEST {
+        let (end, limit) = (
+            scale.at(ratio),
+            switch.target.map(|target| scale.at(target)),
+        );
+        pieces.extend(
+            scale.strip(lay.theme, |at| match (Some(at) == limit, at <= end) {
+                (true, _) => Some((Glyph::Limit, Tone::Heading)),
+                (false, true) => Some((Glyph::Full, tone)),
+                (false, false) => None,
+            }),
+        );
+    }
     lay.line(pieces, Target::None);
 }
