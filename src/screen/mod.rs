@@ -4,6 +4,7 @@
 //! plan, and `draw` paints a session into a frame. Only `terminal` touches the terminal.
 
 pub mod action;
+pub mod block;
 pub mod entry;
 pub mod page;
 pub mod pages;
