@@ -38,7 +38,7 @@ pub(super) fn typed(desk: &Desk, sheet: SheetId, column: usize, row: RowId) -> S
 }
 
 /// An entry as a person would type it, unit included.
-pub(super) fn as_typed(desk: &Desk, entry: &Entry, unit: &Unit) -> String {
+pub(in crate::screen) fn as_typed(desk: &Desk, entry: &Entry, unit: &Unit) -> String {
     match entry {
         Entry::Number(value) => quantity(*value, unit),
         Entry::Empty | Entry::Text(_) | Entry::Wrong(_) => entry.text(unit, desk.plan().names()),
@@ -104,6 +104,12 @@ pub(super) fn advise(
         ColumnKind::Row => reference((desk, sheet, rows), def, text, like, &mut advice),
         ColumnKind::Text | ColumnKind::Flag => {}
     }
+    if let [row] = rows {
+        let now = typed(desk, sheet, column, *row);
+        if !now.is_empty() && now != text.trim() {
+            advice.tell(format!("now {now}"), Tone::Plain);
+        }
+    }
     if rows.len() > 1 && advice.problems.is_empty() {
         let becomes = match text.trim().is_empty() {
             true => "becomes empty",
@@ -164,7 +170,7 @@ pub(super) fn read_as(value: f64, text: &str, unit: &Unit, advice: &mut Advice) 
     }
 }
 
-pub(super) fn unit_of(symbol: &str) -> Unit {
+pub(in crate::screen) fn unit_of(symbol: &str) -> Unit {
     Units::builtin()
         .unit(symbol)
         .unwrap_or_else(|_| Unit::none())

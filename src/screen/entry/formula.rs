@@ -11,6 +11,7 @@ use crate::formula::Node;
 use crate::formula::Ty;
 use crate::formula::assist::Call;
 use crate::formula::assist::Spot;
+use crate::formula::assist::Typing;
 use crate::formula::assist::spot;
 use crate::formula::check_unit;
 use crate::formula::functions::More;
@@ -352,10 +353,28 @@ pub(super) fn helped(ask: Ask<'_>, mut advice: Advice, offering: bool) -> Advice
     }
     if offering {
         let found = names::offers(ask, &spot);
+        advice.patient = !found.0.is_empty() && is_begun(ask, &spot, &advice.problems);
         advice.offers = found.0;
         advice.partly = found.1;
     }
     advice
+}
+
+/// Whether all that is wrong is the word at the cursor, which may only be begun.
+fn is_begun(ask: Ask<'_>, spot: &Spot, problems: &[Problem]) -> bool {
+    let (Typing::Name { span, .. } | Typing::Text { span, .. }) = &spot.typing else {
+        return false;
+    };
+    let [
+        Problem {
+            place: Some(place), ..
+        },
+    ] = problems
+    else {
+        return false;
+    };
+    let end = span.end + ask.from;
+    ask.cursor == end && place.labels.iter().all(|label| label.span.end == end)
 }
 
 /// The function with its arguments, the one at the cursor named again in words.

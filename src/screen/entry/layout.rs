@@ -92,7 +92,7 @@ pub(super) fn lines(entry: &Entry, advice: &Advice, width: usize, theme: Theme) 
     let mut out = Vec::new();
     match &entry.refused {
         Some(problem) => problems(entry, std::slice::from_ref(problem), width, theme, &mut out),
-        None if advice.patient => {}
+        None if advice.patient && !entry.asked => {}
         None => problems(entry, &advice.problems, width, theme, &mut out),
     }
     for told in &advice.told {

@@ -16,6 +16,7 @@ mod purpose;
 #[cfg(test)]
 mod tests;
 
+pub(in crate::screen) use cell::{as_typed, unit_of};
 pub use own::read_column;
 pub use purpose::{NeedleFor, Purpose};
 
@@ -44,6 +45,8 @@ pub struct Entry {
     touched: bool,
     /// What the text was refused for; gone with the next change.
     refused: Option<Problem>,
+    /// Whether the text was to be taken while it was known to be wrong.
+    asked: bool,
     /// The offer that was chosen with the arrow keys.
     chosen: Option<usize>,
     /// What is known of the text; none where it has to be looked at again.
@@ -86,6 +89,11 @@ impl Entry {
         Self::with(purpose, typed.encode_utf8(&mut [0; 4]), true, desk)
     }
 
+    /// A line that begins with a text of the session's, such as the last condition.
+    pub fn holding(purpose: Purpose, text: &str, desk: &Desk) -> Self {
+        Self::with(purpose, text, false, desk)
+    }
+
     fn with(purpose: Purpose, text: &str, touched: bool, desk: &Desk) -> Self {
         let mut entry = Self {
             label: purpose.label(desk),
@@ -93,6 +101,7 @@ impl Entry {
             buffer: Buffer::new(text),
             touched,
             refused: None,
+            asked: false,
             chosen: None,
             advice: None,
         };
@@ -174,17 +183,9 @@ impl Entry {
 
     /// The text, unless it is known to be wrong; then that is said.
     fn take(&mut self) -> Option<String> {
-        let wrong = self
-            .advice
-            .as_ref()
-            .and_then(|advice| advice.problems.first());
-        match wrong {
-            Some(problem) => {
-                self.refused = Some(problem.clone());
-                None
-            }
-            None => Some(self.text().to_owned()),
-        }
+        let is_wrong = |advice: &Advice| !advice.problems.is_empty();
+        self.asked = self.advice.as_ref().is_some_and(is_wrong);
+        (!self.asked).then(|| self.text().to_owned())
     }
 
     fn tab(&mut self, desk: &Desk) -> Reply {
@@ -266,6 +267,7 @@ impl Entry {
     fn changed(&mut self) {
         self.touched = true;
         self.refused = None;
+        self.asked = false;
         self.advice = None;
     }
 

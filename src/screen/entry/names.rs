@@ -168,9 +168,12 @@ fn assumptions(ask: Ask<'_>, before: &str) -> Vec<Word> {
 
 fn columns(ask: Ask<'_>, sheet: SheetId) -> impl Iterator<Item = Word> {
     let defs = ask.desk.engine().schema()[sheet.at()].columns.iter();
-    // The columns of checks have names that no formula can hold.
-    let usable = defs.filter(|def| is_name(&def.name));
-    usable.map(|def| Word {
+    // Behind the plan's own columns stand those of checks, which are read by their findings.
+    let n_own = ask.desk.plan().def(sheet).columns.len();
+    let usable = defs
+        .enumerate()
+        .filter(move |(at, def)| *at < n_own || !def.quiet);
+    usable.map(|(_, def)| Word {
         name: def.name.clone(),
         insert: def.name.clone(),
         remark: joined(&kind_word(def), &def.doc),

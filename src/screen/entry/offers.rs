@@ -20,7 +20,7 @@ const MOST_NEAR: usize = 20_000;
 /// How many are kept to choose among.
 const MOST_KEPT: usize = 64;
 
-/// With so many found nothing near is looked for.
+/// How many are shown at once.
 pub(super) const SHOWN: usize = 8;
 
 /// The longest text that is compared letter by letter, in bytes.
@@ -46,7 +46,7 @@ pub(super) struct Found {
     pub begun: Vec<usize>,
     /// Words that hold it elsewhere.
     pub held: Vec<usize>,
-    /// Words that are near it.
+    /// Words that are near it; looked for only where there are no others.
     pub near: Vec<usize>,
     /// Whether there are words that were not looked at.
     pub partly: bool,
@@ -79,10 +79,10 @@ pub(super) fn find<'w>(n_words: usize, word: impl Fn(usize) -> &'w str, typed: &
         }
     }
     let n_found = found.begun.len() + found.held.len();
-    if n_found < SHOWN && typed.chars().count() > 1 && typed.len() <= LONGEST {
-        found.near = near(n_words, word, typed, &found);
+    if n_found == 0 && typed.chars().count() > 1 && typed.len() <= LONGEST {
+        found.near = near(n_words, word, typed);
     }
-    let looked_at = match n_found < SHOWN {
+    let looked_at = match n_found == 0 {
         true => MOST_NEAR,
         false => MOST_HELD,
     };
@@ -112,12 +112,7 @@ fn place(word: &str, lower: &str, anywhere: bool) -> Option<usize> {
 }
 
 /// Words that have the letters of the text in order, one of them perhaps wrong.
-fn near<'w>(
-    n_words: usize,
-    word: impl Fn(usize) -> &'w str,
-    typed: &str,
-    found: &Found,
-) -> Vec<usize> {
+fn near<'w>(n_words: usize, word: impl Fn(usize) -> &'w str, typed: &str) -> Vec<usize> {
     let words: Vec<&str> = (0..n_words.min(MOST_NEAR))
         .map(|at| {
             Some(word(at))
@@ -130,10 +125,7 @@ fn near<'w>(
         .max_typos(Some(u16::from(typed.chars().count() > 3)));
     let matches = Matcher::new(typed, &config).match_list(&words);
     let places = matches.iter().map(|found| found.index as usize);
-    places
-        .filter(|at| !found.begun.contains(at) && !found.held.contains(at))
-        .take(SHOWN)
-        .collect()
+    places.take(SHOWN).collect()
 }
 
 #[cfg(test)]
@@ -149,10 +141,7 @@ mod tests {
     #[test]
     fn beginnings_come_before_parts_and_those_before_what_is_near() {
         let words = ["acc-reef", "reef-cam-1", "core-a", "acc-refuge", "REEF"];
-        assert_eq!(
-            found(&words, "reef"),
-            ["reef-cam-1", "REEF", "acc-reef", "acc-refuge"]
-        );
+        assert_eq!(found(&words, "reef"), ["reef-cam-1", "REEF", "acc-reef"]);
         assert_eq!(found(&words, "coer-a"), ["core-a"]);
         assert_eq!(found(&words, "Core"), ["core-a"]);
         assert_eq!(found(&words, "").len(), 5);

@@ -133,7 +133,7 @@ fn explain(ask: Ask<'_>, made: &Made, advice: &mut Advice) {
                 .as_deref()
                 .and_then(|name| ask.desk.plan().sheet(name));
             let one = to.map_or("row", |to| ask.desk.plan().def(to).row_word());
-            format!("the name of a {one}")
+            format!("the name of {}", one_of(one))
         }
     };
     let made_by = match def.formula {
@@ -426,6 +426,14 @@ fn titled(name: &str) -> String {
     first.unwrap_or_default() + letters.as_str()
 }
 
+/// A word with its article.
+fn one_of(word: &str) -> String {
+    match word.starts_with(['a', 'e', 'i', 'o', 'u']) {
+        true => format!("an {word}"),
+        false => format!("a {word}"),
+    }
+}
+
 /// What may stand behind the name.
 fn kinds(ask: Ask<'_>) -> Vec<Offer> {
     let Ok(head) = head(ask.whole) else {
@@ -435,7 +443,7 @@ fn kinds(ask: Ask<'_>) -> Vec<Offer> {
         return Vec::new();
     }
     let sheets = ask.desk.plan().schema().iter().map(|sheet| {
-        let remark = format!("the name of a {}", sheet.row_word());
+        let remark = format!("the name of {}", one_of(sheet.row_word()));
         (format!("row of {}", sheet.name), remark)
     });
     let fixed = [

@@ -235,12 +235,7 @@ pub(super) fn advise(
     match purpose {
         Purpose::Cell { sheet, row, column } => {
             let like = if touched { text } else { "" };
-            let mut advice = cell::advise(desk, *sheet, &[*row], *column, text, like);
-            let now = cell::typed(desk, *sheet, *column, *row);
-            if touched && advice.problems.is_empty() && !now.is_empty() && now != text.trim() {
-                advice.tell(format!("now {now}"), Tone::Quiet);
-            }
-            advice
+            cell::advise(desk, *sheet, &[*row], *column, text, like)
         }
         Purpose::Cells {
             sheet,
