@@ -6,11 +6,8 @@ use portledger::cli::{Asked, Wish};
 use portledger::desk::Desk;
 use portledger::problem::Problem;
 use portledger::screen;
-use portledger::screen::{Ended, Options};
+use portledger::screen::Options;
 use std::process::ExitCode;
-
-/// The exit code where something broke.
-const BROKEN: u8 = 70;
 
 fn main() -> ExitCode {
     match cli::run(std::env::args_os()) {
@@ -30,14 +27,5 @@ fn show(wish: &Wish) -> Result<ExitCode, Problem> {
         mouse: wish.mouse,
         greeting: wish.plan.is_none(),
     };
-    Ok(match screen::run(desk, options)? {
-        Ended::Quit => ExitCode::SUCCESS,
-        Ended::Signal(signal) => {
-            ExitCode::from(128_u8.wrapping_add(u8::try_from(signal).unwrap_or(0)))
-        }
-        Ended::Broken(what) => {
-            cli::fail(&[Problem::new("broken", what)]);
-            ExitCode::from(BROKEN)
-        }
-    })
+    screen::run(desk, options, cli::tell).map(ExitCode::from)
 }

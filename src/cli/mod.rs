@@ -88,6 +88,11 @@ pub fn fail(problems: &[Problem]) -> ExitCode {
     ExitCode::from(2)
 }
 
+/// Says one line on the error stream, whole, outside the command line.
+pub fn tell(line: &str) {
+    Printer::new().told(line);
+}
+
 /// The screen, where no command, no form and no plain text are asked for and a terminal is there.
 fn wish(line: &Line) -> Option<Wish> {
     let dumb = std::env::var_os("TERM").is_some_and(|term| term == "dumb");

@@ -191,6 +191,11 @@ impl Printer {
         }
     }
 
+    /// Writes a line to the error stream, whole, its text made safe.
+    pub fn told(&mut self, line: &str) {
+        self.error_line(&clean(line));
+    }
+
     /// Writes to the error stream, behind all that was written before.
     fn error_line(&mut self, text: &str) {
         self.flush();

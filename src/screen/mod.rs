@@ -5,8 +5,11 @@
 
 pub mod action;
 pub mod block;
+mod burst;
 pub mod draw;
+mod ending;
 pub mod entry;
+pub mod frame;
 pub mod grid;
 pub mod ledger;
 pub mod page;
@@ -17,4 +20,4 @@ pub mod session;
 mod terminal;
 pub mod theme;
 
-pub use run::{Ended, Options, run};
+pub use run::{Options, run};

@@ -1,20 +1,19 @@
 //! The loop of a sitting: wait, take all that has arrived, draw once.
 //!
-//! Also how a sitting ends: by the person, by a signal, by a fault. The terminal is always given
-//! back first, and what was not saved is named.
+//! How a sitting ends other than by the person is in `ending`.
 
+use super::burst;
 use super::draw;
+use super::ending::{Ended, Left, Watch};
 use super::session::{Effect, Happening, Session};
 use super::terminal::{self, Arrival, Screen};
 use super::theme::Theme;
+use super::theme::Tone;
 use crate::desk::Desk;
 use crate::problem::Problem;
-use crossterm::event::KeyCode;
-use crossterm::event::KeyEvent;
-use crossterm::event::KeyEventKind;
-use crossterm::event::KeyModifiers;
 use std::io;
 use std::panic;
+use std::panic::AssertUnwindSafe;
 use std::sync::mpsc::{self, Receiver};
 
 /// How the screen is to look and behave.
@@ -30,48 +29,50 @@ pub struct Options {
     pub greeting: bool,
 }
 
-/// How a sitting ended.
-#[derive(Debug, Clone, PartialEq)]
-pub enum Ended {
-    /// The person ended it.
-    Quit,
-    /// A signal did.
-    Signal(i32),
-    /// Something broke; what.
-    Broken(String),
-}
+/// The longest text that is offered to the clipboard of a terminal, in bytes: many drop what is
+/// longer than 100,000 bytes as it is sent, which is a third more than the text.
+const MOST_COPIED: usize = 74_000;
 
-/// From so many keys at once on, a run of keys is taken for a paste of a terminal that does not
-/// say so.
-const BURST: usize = 20;
-
-/// Shows a plan until the person ends it.
+/// Shows a plan until the sitting ends; gives the exit code.
+///
+/// What a person has to know about the end, when it was not theirs, goes through `tell` line by
+/// line after the terminal was given back. A loop that hangs when it is asked to end is left, and
+/// the program with it.
 ///
 /// # Errors
 /// A terminal that cannot be taken over.
-pub fn run(desk: Desk, options: Options) -> Result<Ended, Problem> {
+pub fn run(desk: Desk, options: Options, tell: fn(&str)) -> Result<u8, Problem> {
     let (to, arrivals) = mpsc::channel();
-    let hook_to = to.clone();
-    let before = panic::take_hook();
-    panic::set_hook(Box::new(move |info| {
-        terminal::give_back();
-        before(info);
-        let _ = hook_to.send(Arrival::Lost("a part of the program broke".to_owned()));
-    }));
+    let watch = Watch::new(to.clone(), tell);
     let theme = Theme {
         colours: options.colours,
         ascii: options.ascii,
     };
     let mut session = Session::new(desk, theme);
     session.greeting = options.greeting;
-    let mut screen = Screen::take(options.mouse).map_err(|error| no_terminal(&error))?;
-    let ended = match terminal::listen(&to) {
-        Ok(()) => sit(&mut session, &mut screen, &arrivals),
-        Err(error) => Ended::Broken(error.to_string()),
-    };
+    watch.note(left(&session));
+    let before = watch.catch_panics();
+    // Signals are caught before the size is asked for, so that no change of it is missed.
+    let started = watch
+        .catch_signals()
+        .and_then(|()| Screen::take(options.mouse))
+        .and_then(|screen| {
+            watch.catch_hangup()?;
+            terminal::listen(to)?;
+            Ok(screen)
+        });
+    let mut screen = started.map_err(|error| no_terminal(&error))?;
+    let sitting = AssertUnwindSafe(|| sit(&mut session, &mut screen, &arrivals, &watch));
+    let ended = panic::catch_unwind(sitting).unwrap_or_else(|_| broken(&watch));
     drop(screen);
-    let _ = panic::take_hook();
-    Ok(ended)
+    watch.note(left(&session));
+    let code = watch.tell(&ended);
+    // A session that broke may break again while it is put away; its journal is written by then.
+    let put_away = panic::catch_unwind(AssertUnwindSafe(|| drop(session)));
+    drop(put_away);
+    drop(panic::take_hook());
+    panic::set_hook(before);
+    Ok(code)
 }
 
 fn no_terminal(error: &io::Error) -> Problem {
@@ -82,20 +83,52 @@ fn no_terminal(error: &io::Error) -> Problem {
     .help("run it in a terminal, or use `check` and `show`")
 }
 
-fn sit(session: &mut Session, screen: &mut Screen, arrivals: &Receiver<Arrival>) -> Ended {
+/// What the sitting would leave behind if it ended now.
+fn left(session: &Session) -> Left {
+    Left {
+        unsaved: session.desk.is_changed(),
+        journal: None,
+    }
+}
+
+fn broken(watch: &Watch) -> Ended {
+    Ended::Broken(watch.fault().unwrap_or_else(|| "no message".to_owned()))
+}
+
+fn sit(
+    session: &mut Session,
+    screen: &mut Screen,
+    arrivals: &Receiver<Arrival>,
+    watch: &Watch,
+) -> Ended {
     loop {
-        if let Err(error) = screen.draw(|buffer| draw::draw(session, buffer)) {
-            return Ended::Broken(format!("the terminal cannot be written: {error}"));
+        if screen.draw(|buffer| draw::draw(session, buffer)).is_err() {
+            return Ended::Gone;
         }
-        let Ok(first) = arrivals.recv() else {
-            return Ended::Broken("no keys arrive any more".to_owned());
+        let Some(batch) = waited_for(arrivals) else {
+            return Ended::Gone;
         };
-        let mut batch = vec![first];
-        batch.extend(arrivals.try_iter());
-        for arrival in gathered(batch, session.layers.is_empty()) {
+        for arrival in burst::gathered(batch, session.entry().is_some()) {
             if let Some(ended) = take(arrival, session, screen) {
                 return ended;
             }
+        }
+        watch.note(left(session));
+    }
+}
+
+/// Waits for what arrives next, and takes what has arrived behind it.
+fn waited_for(arrivals: &Receiver<Arrival>) -> Option<Vec<Arrival>> {
+    let mut batch = vec![arrivals.recv().ok()?];
+    loop {
+        let last = batch.last().is_some_and(burst::may_go_on);
+        let next = match last {
+            true => arrivals.recv_timeout(burst::GAP).ok(),
+            false => arrivals.try_recv().ok(),
+        };
+        match next {
+            Some(next) => batch.push(next),
+            None => return Some(batch),
         }
     }
 }
@@ -104,89 +137,86 @@ fn sit(session: &mut Session, screen: &mut Screen, arrivals: &Receiver<Arrival>)
 fn take(arrival: Arrival, session: &mut Session, screen: &mut Screen) -> Option<Ended> {
     match arrival {
         Arrival::Happening(happening) => {
+            #[cfg(debug_assertions)]
+            fault::on_key(&happening);
             let effects = session.take(happening);
             effects
                 .into_iter()
-                .find_map(|effect| bring_about(effect, screen))
+                .find_map(|effect| bring_about(effect, session, screen))
+        }
+        Arrival::Resized => {
+            screen.resize();
+            session.take(Happening::Resize);
+            None
         }
         Arrival::Signal(signal) => Some(Ended::Signal(signal)),
-        Arrival::Continued => broken(screen.take_again()),
-        Arrival::Lost(what) => Some(Ended::Broken(what)),
+        Arrival::Stop => bring_about(Effect::Suspend, session, screen),
+        Arrival::Continued => gone(screen.take_again()),
+        Arrival::Gone => Some(Ended::Gone),
+        Arrival::Broke(what) => Some(Ended::Broken(what)),
     }
 }
 
-fn bring_about(effect: Effect, screen: &mut Screen) -> Option<Ended> {
+fn bring_about(effect: Effect, session: &mut Session, screen: &mut Screen) -> Option<Ended> {
     match effect {
-        Effect::Clipboard(text) => broken(screen.copy(&text)),
-        Effect::Redraw => broken(screen.clear()),
-        Effect::Suspend => broken(screen.suspend()),
+        Effect::Clipboard(text) if text.len() > MOST_COPIED => {
+            session.say(
+                "copied here; too much for the clipboard of a terminal, C writes it into a file",
+                Tone::Quiet,
+            );
+            None
+        }
+        Effect::Clipboard(text) => gone(screen.copy(&text)),
+        Effect::Redraw => {
+            screen.forget();
+            None
+        }
+        Effect::Suspend => match screen.suspend() {
+            Ok(true) => None,
+            Ok(false) => {
+                session.say("no shell started this program", Tone::Quiet);
+                None
+            }
+            Err(_) => Some(Ended::Gone),
+        },
         Effect::Quit => Some(Ended::Quit),
     }
 }
 
-fn broken(result: io::Result<()>) -> Option<Ended> {
-    result
-        .err()
-        .map(|error| Ended::Broken(format!("the terminal cannot be used: {error}")))
+fn gone(result: io::Result<()>) -> Option<Ended> {
+    result.is_err().then_some(Ended::Gone)
 }
 
-/// Turns a burst of keys over the ledger into the paste that it must be.
-fn gathered(batch: Vec<Arrival>, over_ledger: bool) -> Vec<Arrival> {
-    let typed: Option<String> = batch.iter().map(typed).collect();
-    match typed {
-        Some(text) if over_ledger && batch.len() >= BURST => {
-            vec![Arrival::Happening(Happening::Paste(text))]
+/// Faults on purpose, for tests of the ways to end: with `PORTLEDGER_FAULT` set, F12 brings one.
+#[cfg(debug_assertions)]
+mod fault {
+    use super::Happening;
+    use crossterm::event::KeyCode;
+    use std::env;
+    use std::thread;
+
+    pub fn on_key(happening: &Happening) {
+        let Happening::Key(key) = happening else {
+            return;
+        };
+        if key.code != KeyCode::F(12) {
+            return;
         }
-        Some(_) | None => batch,
-    }
-}
-
-/// The character of a key that a paste can be made of.
-fn typed(arrival: &Arrival) -> Option<char> {
-    let Arrival::Happening(Happening::Key(KeyEvent {
-        code,
-        modifiers,
-        kind,
-        ..
-    })) = arrival
-    else {
-        return None;
-    };
-    if *kind == KeyEventKind::Release || !(*modifiers - KeyModifiers::SHIFT).is_empty() {
-        return None;
-    }
-    match code {
-        KeyCode::Char(typed) => Some(*typed),
-        KeyCode::Enter => Some('\n'),
-        KeyCode::Tab => Some('\t'),
-        _ => None,
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    fn keys(text: &str) -> Vec<Arrival> {
-        let code = |typed: char| match typed {
-            '\n' => KeyCode::Enter,
-            '\t' => KeyCode::Tab,
-            typed => KeyCode::Char(typed),
-        };
-        let key = |typed| Happening::Key(KeyEvent::new(code(typed), KeyModifiers::NONE));
-        text.chars()
-            .map(|typed| Arrival::Happening(key(typed)))
-            .collect()
-    }
-
-    #[test]
-    fn a_burst_of_keys_over_the_ledger_is_a_paste() {
-        let text = "L1\tquarantine\t85\nL2\tpump house\t40\n";
-        let [Arrival::Happening(Happening::Paste(got))] = &gathered(keys(text), true)[..] else {
-            panic!("no paste");
-        };
-        assert_eq!(got, text);
-        assert_eq!(gathered(keys(text), false).len(), text.len());
-        assert_eq!(gathered(keys("quit"), true).len(), 4);
+        match env::var("PORTLEDGER_FAULT").as_deref() {
+            Ok("loop") => panic!("a fault in the loop, on purpose"),
+            Ok("thread") => {
+                thread::spawn(|| panic!("a fault in a thread, on purpose"));
+            }
+            Ok("hang") => loop {
+                thread::park();
+            },
+            Ok("thread-and-hang") => {
+                thread::spawn(|| panic!("a fault in a thread, on purpose"));
+                loop {
+                    thread::park();
+                }
+            }
+            Ok(_) | Err(_) => {}
+        }
     }
 }

@@ -1,9 +1,12 @@
-//! The terminal: taking it over, giving it back, frames as bytes, what it sends.
+//! The terminal: taking it over, giving it back, sending frames, what it sends.
 //!
 //! The only file of the screen that touches it. Whatever happens - the end, a panic, a signal, a
-//! stop by the shell - the terminal is given back by the one function [`give_back`].
+//! stop by the shell - the terminal is given back by the one function [`give_back`]. Which bytes
+//! make a frame is in `frame`.
 
+use super::frame::Frames;
 use super::session::Happening;
+use crossterm::Command;
 use crossterm::clipboard::CopyToClipboard;
 use crossterm::cursor::Show;
 use crossterm::event::DisableBracketedPaste;
@@ -11,50 +14,60 @@ use crossterm::event::DisableMouseCapture;
 use crossterm::event::EnableBracketedPaste;
 use crossterm::event::EnableMouseCapture;
 use crossterm::event::Event;
-use crossterm::terminal::BeginSynchronizedUpdate;
+use crossterm::queue;
+use crossterm::style::force_color_output;
 use crossterm::terminal::EndSynchronizedUpdate;
 use crossterm::terminal::EnterAlternateScreen;
 use crossterm::terminal::LeaveAlternateScreen;
 use crossterm::terminal::disable_raw_mode;
 use crossterm::terminal::enable_raw_mode;
-use crossterm::{execute, queue};
-use ratatui::Terminal;
-use ratatui::backend::CrosstermBackend;
+use crossterm::terminal::size;
 use ratatui::buffer::Buffer;
-use signal_hook::consts::SIGCONT;
-use signal_hook::consts::SIGHUP;
-use signal_hook::consts::SIGINT;
+use rustix::event::{PollFd, PollFlags, Timespec, poll};
+use rustix::process::{getpid, getsid};
 use signal_hook::consts::SIGSTOP;
-use signal_hook::consts::SIGTERM;
-use signal_hook::iterator::Signals;
-use std::io::{self, BufWriter, Stdout, Write};
+use std::fs::File;
+use std::io::{self, ErrorKind, IsTerminal, Write};
+use std::os::fd::{AsFd, OwnedFd};
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::mpsc::Sender;
+use std::sync::{Mutex, MutexGuard, TryLockError};
 use std::thread;
-
-/// A frame is collected here and written at once.
-const FRAME_BYTES: usize = 64 << 10;
+use std::time::Duration;
 
 /// Whether the terminal is ours at the moment; it is given back once.
 static TAKEN: AtomicBool = AtomicBool::new(false);
 
+/// Held while bytes are sent, so that no frame is cut by what gives the terminal back.
+static SENDING: Mutex<()> = Mutex::new(());
+
+/// How long giving back waits for a frame under way, and for a terminal that takes no bytes.
+const PATIENCE: Duration = Duration::from_millis(300);
+
 /// What arrives at the run loop.
 #[derive(Debug)]
 pub enum Arrival {
-    /// A key, a paste, the mouse, another size.
+    /// A key, a paste, the mouse.
     Happening(Happening),
+    /// The terminal may have another size.
+    Resized,
     /// A signal to end: its number.
     Signal(i32),
+    /// Somebody wants the program to stop until it is told to go on.
+    Stop,
     /// The program goes on after a stop.
     Continued,
-    /// A thread panicked, or the terminal can be read no more.
-    Lost(String),
+    /// The terminal can be read no more.
+    Gone,
+    /// A thread panicked; what it said.
+    Broke(String),
 }
 
 /// The terminal as long as it is ours.
 #[derive(Debug)]
 pub struct Screen {
-    terminal: Terminal<CrosstermBackend<BufWriter<Stdout>>>,
+    frames: Frames,
+    out: File,
     mouse: bool,
 }
 
@@ -64,13 +77,16 @@ impl Screen {
     /// # Errors
     /// A terminal that cannot be set or written.
     pub fn take(mouse: bool) -> io::Result<Self> {
-        enter(mouse)?;
-        let out = BufWriter::with_capacity(FRAME_BYTES, io::stdout());
-        let terminal = Terminal::new(CrosstermBackend::new(out)).inspect_err(|_| give_back())?;
-        Ok(Self { terminal, mouse })
+        // Whether there are colours was decided with the look; what has none gets none.
+        force_color_output(true);
+        let out = output()?;
+        enter(&out, mouse)?;
+        let frames = Frames::new(size_now());
+        Ok(Self { frames, out, mouse })
     }
 
-    /// Draws one frame and sends what differs from the last in one piece.
+    /// Draws one frame and sends what differs from the last in one piece; nothing where nothing
+    /// differs, and nothing while the terminal is not ours.
     ///
     /// # Errors
     /// A terminal that cannot be written.
@@ -78,22 +94,19 @@ impl Screen {
         &mut self,
         paint: impl FnOnce(&mut Buffer) -> Option<(u16, u16)>,
     ) -> io::Result<()> {
-        queue!(self.terminal.backend_mut(), BeginSynchronizedUpdate)?;
-        self.terminal.draw(|frame| {
-            if let Some(at) = paint(frame.buffer_mut()) {
-                frame.set_cursor_position(at);
-            }
-        })?;
-        queue!(self.terminal.backend_mut(), EndSynchronizedUpdate)?;
-        Write::flush(self.terminal.backend_mut())
+        let bytes = self.frames.draw(paint)?;
+        send_ours(&self.out, bytes)
+    }
+
+    /// Learns whether the terminal has another size.
+    pub fn resize(&mut self) {
+        self.frames.resize(size_now());
     }
 
     /// Forgets what was drawn, so that the next frame is sent whole.
-    ///
-    /// # Errors
-    /// A terminal that cannot be written.
-    pub fn clear(&mut self) -> io::Result<()> {
-        self.terminal.clear()
+    pub fn forget(&mut self) {
+        self.resize();
+        self.frames.forget();
     }
 
     /// Asks the terminal to keep a text on its clipboard; whether it does cannot be known.
@@ -101,21 +114,26 @@ impl Screen {
     /// # Errors
     /// A terminal that cannot be written.
     pub fn copy(&mut self, text: &str) -> io::Result<()> {
-        execute!(
-            self.terminal.backend_mut(),
-            CopyToClipboard::to_clipboard_from(text)
+        send_ours(
+            &self.out,
+            &bytes_of(&CopyToClipboard::to_clipboard_from(text))?,
         )
     }
 
-    /// Gives the terminal to the shell and stops until the shell lets the program go on.
+    /// Gives the terminal to the shell and stops until the shell lets the program go on; then
+    /// [`Arrival::Continued`] arrives. Gives false, and does nothing, where there is no shell.
     ///
     /// # Errors
-    /// A terminal that cannot be taken over again.
-    pub fn suspend(&mut self) -> io::Result<()> {
+    /// A signal that cannot be sent.
+    pub fn suspend(&mut self) -> io::Result<bool> {
+        // The first process of a session has no shell above it that would let it go on.
+        if getsid(None).is_ok_and(|session| session == getpid()) {
+            return Ok(false);
+        }
         give_back();
-        // A stop sent to oneself by the softer signal is dropped where no shell minds the group.
+        // The softer signal is dropped where no shell minds the group, and is caught besides.
         signal_hook::low_level::raise(SIGSTOP)?;
-        self.take_again()
+        Ok(true)
     }
 
     /// Takes the terminal over again, after a stop by whomever.
@@ -123,8 +141,11 @@ impl Screen {
     /// # Errors
     /// A terminal that cannot be set or written.
     pub fn take_again(&mut self) -> io::Result<()> {
-        enter(self.mouse)?;
-        self.terminal.clear()
+        // After a stop from outside, others may have set the modes that are believed to be set.
+        disable_raw_mode()?;
+        enter(&self.out, self.mouse)?;
+        self.forget();
+        Ok(())
     }
 }
 
@@ -134,14 +155,26 @@ impl Drop for Screen {
     }
 }
 
-fn enter(mouse: bool) -> io::Result<()> {
+/// The terminal as a file of its own, so that no lock of another writer is in the way.
+fn output() -> io::Result<File> {
+    Ok(File::from(io::stdout().as_fd().try_clone_to_owned()?))
+}
+
+/// Columns and lines of the terminal; zero where it does not say.
+fn size_now() -> (u16, u16) {
+    size().unwrap_or((0, 0))
+}
+
+fn enter(out: &File, mouse: bool) -> io::Result<()> {
     TAKEN.store(true, Ordering::SeqCst);
-    let entered = enable_raw_mode()
-        .and_then(|()| execute!(io::stdout(), EnterAlternateScreen, EnableBracketedPaste))
-        .and_then(|()| match mouse {
-            true => execute!(io::stdout(), EnableMouseCapture),
-            false => Ok(()),
-        });
+    let entered = enable_raw_mode().and_then(|()| {
+        let mut bytes = Vec::new();
+        queue!(bytes, EnterAlternateScreen, EnableBracketedPaste)?;
+        if mouse {
+            queue!(bytes, EnableMouseCapture)?;
+        }
+        send_ours(out, &bytes)
+    });
     entered.inspect_err(|_| give_back())
 }
 
@@ -151,41 +184,112 @@ pub fn give_back() {
         return;
     }
     // What cannot be written now cannot be told either.
-    let _ = execute!(
-        io::stdout(),
+    let _ = restore();
+    let _ = disable_raw_mode();
+}
+
+fn restore() -> io::Result<()> {
+    let mut bytes = Vec::new();
+    queue!(
+        bytes,
         EndSynchronizedUpdate,
         DisableMouseCapture,
         DisableBracketedPaste,
         LeaveAlternateScreen,
         Show
-    );
-    let _ = disable_raw_mode();
+    )?;
+    let _frame = sending_soon();
+    let out = output()?;
+    match is_ready(&out, PollFlags::OUT, PATIENCE) {
+        true => (&out).write_all(&bytes),
+        false => Ok(()),
+    }
 }
 
-/// Starts to listen: keys on one thread, signals on another.
+/// Waits a little for a frame that is being sent; none that hangs is waited for.
+fn sending_soon() -> Option<MutexGuard<'static, ()>> {
+    let step = Duration::from_millis(5);
+    let mut waited = Duration::ZERO;
+    loop {
+        match SENDING.try_lock() {
+            Ok(guard) => return Some(guard),
+            Err(TryLockError::Poisoned(poisoned)) => return Some(poisoned.into_inner()),
+            Err(TryLockError::WouldBlock) if waited >= PATIENCE => return None,
+            Err(TryLockError::WouldBlock) => {
+                thread::sleep(step);
+                waited += step;
+            }
+        }
+    }
+}
+
+/// Sends bytes, unless the terminal was given back in the meantime.
+fn send_ours(mut out: &File, mut bytes: &[u8]) -> io::Result<()> {
+    let _frame = SENDING.lock().unwrap_or_else(|broken| broken.into_inner());
+    while !bytes.is_empty() && TAKEN.load(Ordering::SeqCst) {
+        match out.write(bytes) {
+            Ok(0) => return Err(ErrorKind::WriteZero.into()),
+            Ok(n) => bytes = &bytes[n..],
+            Err(error) if error.kind() == ErrorKind::Interrupted => {}
+            // Another program may have set the terminal not to wait.
+            Err(error) if error.kind() == ErrorKind::WouldBlock => {
+                is_ready(out, PollFlags::OUT, PATIENCE);
+            }
+            Err(error) => return Err(error),
+        }
+    }
+    Ok(())
+}
+
+fn bytes_of(command: &impl Command) -> io::Result<Vec<u8>> {
+    let mut text = String::new();
+    command
+        .write_ansi(&mut text)
+        .map_err(|_| io::Error::other("no bytes for the terminal"))?;
+    Ok(text.into_bytes())
+}
+
+/// Whether something can be done with a file within a time.
+fn is_ready(file: &File, what: PollFlags, within: Duration) -> bool {
+    let limit = Timespec::try_from(within).ok();
+    let mut asked = [PollFd::new(file, what)];
+    poll(&mut asked, limit.as_ref()).is_ok() && asked[0].revents().intersects(what)
+}
+
+/// Waits until the terminal that keys come from goes away; false where that cannot be known.
+pub fn wait_for_hangup() -> bool {
+    let Ok(keys) = keyboard() else {
+        return false;
+    };
+    let gone = PollFlags::HUP | PollFlags::ERR;
+    loop {
+        let mut asked = [PollFd::new(&keys, PollFlags::empty())];
+        match poll(&mut asked, None) {
+            Ok(_) if asked[0].revents().intersects(gone) => return true,
+            // Some systems cannot be asked about a terminal, and say so at once.
+            Ok(_) => return false,
+            Err(rustix::io::Errno::INTR) => {}
+            Err(_) => return false,
+        }
+    }
+}
+
+/// What keys are read from: the input where it is a terminal, else the terminal of the session.
+fn keyboard() -> io::Result<OwnedFd> {
+    match io::stdin().is_terminal() {
+        true => io::stdin().as_fd().try_clone_to_owned(),
+        false => Ok(File::open("/dev/tty")?.into()),
+    }
+}
+
+/// Starts to read keys on a thread of its own.
 ///
 /// # Errors
-/// A system that takes no more threads or handlers.
-pub fn listen(to: &Sender<Arrival>) -> io::Result<()> {
-    let keys = to.clone();
+/// A system that takes no more threads.
+pub fn listen(to: Sender<Arrival>) -> io::Result<()> {
     thread::Builder::new()
         .name("keys".to_owned())
-        .spawn(move || read_keys(&keys))?;
-    let mut signals = Signals::new([SIGTERM, SIGHUP, SIGINT, SIGCONT])?;
-    let to = to.clone();
-    thread::Builder::new()
-        .name("signals".to_owned())
-        .spawn(move || {
-            for signal in signals.forever() {
-                let arrival = match signal {
-                    SIGCONT => Arrival::Continued,
-                    signal => Arrival::Signal(signal),
-                };
-                if to.send(arrival).is_err() {
-                    break;
-                }
-            }
-        })?;
+        .spawn(move || read_keys(&to))?;
     Ok(())
 }
 
@@ -195,11 +299,11 @@ fn read_keys(to: &Sender<Arrival>) {
             Ok(Event::Key(key)) => Arrival::Happening(Happening::Key(key)),
             Ok(Event::Paste(text)) => Arrival::Happening(Happening::Paste(text)),
             Ok(Event::Mouse(mouse)) => Arrival::Happening(Happening::Mouse(mouse)),
-            Ok(Event::Resize(_, _)) => Arrival::Happening(Happening::Resize),
+            Ok(Event::Resize(_, _)) => Arrival::Resized,
             Ok(Event::FocusGained | Event::FocusLost) => continue,
-            Err(error) => Arrival::Lost(error.to_string()),
+            Err(_) => Arrival::Gone,
         };
-        let is_last = matches!(arrival, Arrival::Lost(_));
+        let is_last = matches!(arrival, Arrival::Gone);
         if to.send(arrival).is_err() || is_last {
             break;
         }

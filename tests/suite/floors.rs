@@ -25,6 +25,7 @@ const OWNED: &[(&str, &[&str])] = &[
     ("pulp", &["engine"]),
     ("ratatui", &["screen"]),
     ("rayon", &["engine", "files"]),
+    ("rustix", &["screen"]),
     ("serde_json", &["files", "cli"]),
     ("sha2", &["files"]),
     ("signal_hook", &["screen"]),

@@ -58,6 +58,9 @@ pub(super) fn draw(entry: &Entry, area: Rect, paint: &mut Paint) -> (u16, u16) {
     let start = entry.purpose.formula_start(entry.text());
     let parts = start.map_or_else(Vec::new, |start| toned(entry.text(), start));
     let tone = |byte: usize| {
+        if entry.is_fresh() {
+            return Tone::Block;
+        }
         let at = parts.partition_point(|(span, _)| span.end <= byte);
         let part = parts.get(at).filter(|(span, _)| span.start <= byte);
         part.map_or(Tone::Plain, |(_, tone)| *tone)

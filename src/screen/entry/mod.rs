@@ -43,6 +43,8 @@ pub struct Entry {
     buffer: Buffer,
     /// Whether the text is another one than at the beginning.
     touched: bool,
+    /// Whether the next character takes the place of the whole content.
+    fresh: bool,
     /// What the text was refused for; gone with the next change.
     refused: Option<Problem>,
     /// Whether the text was to be taken while it was known to be wrong.
@@ -97,6 +99,7 @@ impl Entry {
     fn with(purpose: Purpose, text: &str, touched: bool, desk: &Desk) -> Self {
         let mut entry = Self {
             label: purpose.label(desk),
+            fresh: purpose.is_cell() && !touched,
             purpose,
             buffer: Buffer::new(text),
             touched,
@@ -146,6 +149,9 @@ impl Entry {
 
     /// Puts pasted text at the cursor; line ends become blanks. What is too long is refused whole.
     pub fn paste(&mut self, text: &str) {
+        if self.is_fresh() {
+            self.buffer.replace(0..self.text().len(), "");
+        }
         if self.buffer.insert(text) {
             self.changed();
             return;
@@ -169,6 +175,20 @@ impl Entry {
     /// Draws label and text into the first line of a place, and gives the place of the cursor.
     pub fn draw(&self, area: Rect, paint: &mut Paint) -> (u16, u16) {
         layout::draw(self, area, paint)
+    }
+
+    /// Whether the content stands as it was found, so that typing takes its place.
+    pub(super) fn is_fresh(&self) -> bool {
+        self.fresh && !self.text().is_empty()
+    }
+
+    /// A character takes the place of the content; any other key keeps it to be changed.
+    fn begin_anew(&mut self, key: KeyEvent) {
+        self.fresh = false;
+        let held = key.modifiers - KeyModifiers::SHIFT;
+        if matches!(key.code, KeyCode::Char(_)) && held.is_empty() {
+            self.buffer.replace(0..self.text().len(), "");
+        }
     }
 
     fn enter(&mut self, desk: &Desk) -> Reply {
@@ -251,6 +271,9 @@ impl Entry {
 
     fn edit(&mut self, key: KeyEvent, desk: &Desk) -> Reply {
         let at = self.buffer.cursor();
+        if self.is_fresh() {
+            self.begin_anew(key);
+        }
         let Some(changed) = self.buffer.key(key) else {
             return Reply::Pass;
         };
@@ -266,6 +289,7 @@ impl Entry {
     /// After the text changed: what was said of the old one is gone.
     fn changed(&mut self) {
         self.touched = true;
+        self.fresh = false;
         self.refused = None;
         self.asked = false;
         self.advice = None;

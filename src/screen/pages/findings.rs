@@ -8,16 +8,16 @@ use super::lay::piece;
 use super::row::Row;
 use crate::desk::Desk;
 use crate::engine::Engine;
-use crate::engine::Source;
-use crate::formula::Node;
-use crate::formula::Typed;
+use crate::engine::Via;
 use crate::screen::action::Action;
+use crate::screen::ledger::shown_columns;
 use crate::screen::page::Page;
 use crate::screen::page::Target;
 use crate::screen::theme::Theme;
 use crate::screen::theme::Tone;
 use crate::table::{Cell, ColumnId, SheetId};
 use crate::trade::Finding;
+use std::collections::HashSet;
 
 /// How many findings are told; nobody reads more, and a page is made anew after each step.
 const MOST: usize = 1_000;
@@ -103,8 +103,9 @@ fn tell(lay: &mut Lay, desk: &Desk, finding: &Finding) {
     lay.say(2, &finding.advice, Tone::Quiet);
 }
 
-/// The cell to look at first: the first column that the condition reads and that is shown as a
-/// rule; of a helper column, the first that its own formula reads; else the name of the row.
+/// The cell to look at first: of the columns in the order of the ledger the first that a person
+/// enters and that the condition rests on, so that what is wrong can be changed there; else the
+/// name of the row.
 fn best_column(desk: &Desk, finding: &Finding) -> Option<ColumnId> {
     let engine = desk.engine();
     let def = engine.schema().get(finding.sheet.at())?;
@@ -116,40 +117,34 @@ fn best_column(desk: &Desk, finding: &Finding) -> Option<ColumnId> {
         .map(|(at, _)| engine.column(finding.sheet, at))
         .find(|column| engine.cell(desk.plan(), *column, finding.row) == Cell::Flag(true));
     let best = found.and_then(|column| {
-        let read = read_by(engine, finding.sheet, column);
-        let seen = |column: &ColumnId| engine.def(*column).is_some_and(|def| !def.quiet);
-        let beneath = || {
-            read.iter()
-                .flat_map(|column| read_by(engine, finding.sheet, *column))
-        };
-        read.iter()
-            .copied()
-            .find(seen)
-            .or_else(|| beneath().find(seen))
+        let beneath = beneath(engine, finding.sheet, column);
+        let shown = shown_columns(desk, finding.sheet).into_iter().skip(1);
+        let enters = |at: &usize| def.columns[*at].entered();
+        let mut entered = shown
+            .filter(enters)
+            .map(|at| engine.column(finding.sheet, at));
+        entered.find(|column| beneath.contains(column))
     });
     best.or_else(|| engine.find_column(finding.sheet, "id"))
 }
 
-/// The columns of its own row that a column reads, in the order of its formula.
-fn read_by(engine: &Engine, sheet: SheetId, column: ColumnId) -> Vec<ColumnId> {
-    if let Source::Shared { ends, .. } = &engine.graph().nodes[column.at()].source {
-        return ends.iter().map(|(_, place)| *place).collect();
+/// The columns of its own row that a column rests on, at whatever depth.
+fn beneath(engine: &Engine, sheet: SheetId, column: ColumnId) -> HashSet<ColumnId> {
+    let (mut seen, mut open) = (HashSet::new(), vec![column]);
+    while let Some(column) = open.pop() {
+        let reads = engine.graph().nodes[column.at()].reads.iter();
+        let own = reads.filter_map(|read| match read.via {
+            Via::Row => Some(read.column),
+            Via::Through(column) => column,
+            Via::Any => None,
+        });
+        for read in own {
+            if engine.graph().nodes[read.at()].sheet == sheet && seen.insert(read) {
+                open.push(read);
+            }
+        }
     }
-    let Some(formula) = engine.formula(column) else {
-        return Vec::new();
-    };
-    let read = formula.leaves().into_iter().filter_map(own_column);
-    read.filter(|column| engine.graph().nodes[column.at()].sheet == sheet)
-        .collect()
-}
-
-/// The column of its own row that a part reads; of a fetch, the one that names the other row.
-fn own_column(part: &Typed) -> Option<ColumnId> {
-    match &part.node {
-        Node::Column { id, .. } => Some(*id),
-        Node::Fetch { row, .. } => own_column(row),
-        _ => None,
-    }
+    seen
 }
 
 /// The counts in words.

@@ -9,8 +9,11 @@ use crate::plan::Entry as Content;
 use crate::plan::read_entry;
 use crate::problem::Problem;
 use crate::screen::action::{self, Action};
+use crate::screen::block;
+use crate::screen::block::Pasting;
 use crate::screen::entry::read_column;
 use crate::screen::entry::{Direction, Entry, Purpose, Reply};
+use crate::screen::page::Page;
 use crate::screen::theme::Tone;
 use crate::sheet::ColumnDef;
 use crate::table::{ParamId, RowId, SheetId};
@@ -563,7 +566,7 @@ impl Session {
     }
 
     pub(super) fn copy(&mut self) {
-        let text = self.block_text();
+        let text = self.block_text(false);
         let n_cells =
             self.ledger().block_rows(&self.desk).len() * self.ledger().block_heads().len();
         self.effects.push(Effect::Clipboard(text.clone()));
@@ -575,11 +578,20 @@ impl Session {
         );
     }
 
-    fn block_text(&self) -> String {
+    /// The block as a table; headings go into a file, not to a clipboard, so that what was copied
+    /// can be put elsewhere.
+    fn block_text(&self, with_heads: bool) -> String {
         let ledger = self.ledger();
         let rows = ledger.block_rows(&self.desk);
-        let columns: Vec<_> = ledger.block_heads().iter().map(|head| head.id).collect();
-        crate::screen::block::to_table(&self.desk, &rows, &columns)
+        let columns: Vec<usize> = ledger
+            .block_heads()
+            .iter()
+            .map(|head| head.position)
+            .collect();
+        match with_heads {
+            true => block::to_table_with_heads(&self.desk, ledger.sheet, &rows, &columns),
+            false => block::to_table(&self.desk, ledger.sheet, &rows, &columns),
+        }
     }
 
     fn copy_to(&mut self, text: &str) -> Result<(), Problem> {
@@ -596,7 +608,7 @@ impl Session {
                     .help("choose another name"),
             );
         }
-        crate::files::save::save(&path, self.block_text().as_bytes())?;
+        crate::files::save::save(&path, self.block_text(true).as_bytes())?;
         self.say(format!("copied into {name}"), Tone::Fits);
         Ok(())
     }
@@ -622,8 +634,53 @@ impl Session {
         }
     }
 
-    fn put_text(&mut self, _text: &str) {
-        self.say("not yet", Tone::Quiet);
+    /// Puts a table at the cursor: one cell at once, more after a look at what it would do.
+    fn put_text(&mut self, text: &str) {
+        let table = block::read_table(text);
+        let ((row, _), (column, _)) = self.ledger().block();
+        let ledger = self.ledger();
+        let heads = ledger.heads.iter().skip(column);
+        let columns: Vec<usize> = heads.map(|head| head.position).collect();
+        let rows = ledger.rows(&self.desk);
+        let pasting = block::plan_paste(&self.desk, ledger.sheet, row, rows, &columns, &table);
+        self.ledger_mut().mark = None;
+        if pasting.is_empty() && pasting.n_refused == 0 {
+            self.say("that is what stands there already", Tone::Quiet);
+            return;
+        }
+        let is_one = table.len() == 1 && table.first().is_some_and(|row| row.len() == 1);
+        if is_one && pasting.n_refused == 0 {
+            self.apply(&pasting.label, pasting.edit);
+            return;
+        }
+        self.ask_paste(pasting);
+    }
+
+    fn ask_paste(&mut self, pasting: Pasting) {
+        let page = Page {
+            title: "What would be put here".to_owned(),
+            lines: pasting.lines(),
+        };
+        self.open_ready(page);
+        let answers = match pasting.is_empty() {
+            true => Vec::new(),
+            false => {
+                let words = match pasting.n_refused {
+                    0 => "put it here",
+                    _ => "put the rest here",
+                };
+                let edit = Box::new(pasting.edit);
+                vec![('p', words, Answer::Apply(pasting.label, edit))]
+            }
+        };
+        let text = match answers.is_empty() {
+            true => "Nothing of it can be put here.",
+            false => "One step, which undo takes back.",
+        };
+        self.layers.push(Layer::Ask(Ask {
+            text: text.to_owned(),
+            answers,
+        }));
     }
 }
 

@@ -57,6 +57,8 @@ pub enum Shown {
     Function(usize),
     /// Cautions.
     Care,
+    /// A page that was made once and belongs to a question.
+    Ready,
 }
 
 impl Session {
@@ -129,6 +131,23 @@ impl Session {
         self.layers.push(Layer::Page(leaf));
     }
 
+    /// Shows a page that belongs to a question; it goes with it.
+    pub(super) fn open_ready(&mut self, page: Page) {
+        self.layers.push(Layer::Page(Leaf {
+            shown: Shown::Ready,
+            page,
+            reading: Reading::default(),
+            width: self.width,
+        }));
+    }
+
+    /// Takes the page away that belongs to a question.
+    pub(super) fn close_ready(&mut self) {
+        let is_ready =
+            |layer: &Layer| matches!(layer, Layer::Page(leaf) if leaf.shown == Shown::Ready);
+        self.layers.retain(|layer| !is_ready(layer));
+    }
+
     fn page_of(&self, shown: &Shown) -> Page {
         let (desk, theme, width) = (&self.desk, self.theme, self.width);
         match shown {
@@ -162,6 +181,8 @@ impl Session {
                 None => Page::default(),
             },
             Shown::Care => pages::care(width, theme),
+            // Such a page is kept as it is.
+            Shown::Ready => Page::default(),
         }
     }
 
@@ -192,6 +213,9 @@ impl Session {
             let Some(Layer::Page(leaf)) = self.layers.get(at) else {
                 continue;
             };
+            if leaf.shown == Shown::Ready {
+                continue;
+            }
             let page = self.page_of(&leaf.shown);
             let (height, width) = (self.page_height, self.width);
             if let Some(Layer::Page(leaf)) = self.layers.get_mut(at) {

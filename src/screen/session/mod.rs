@@ -328,16 +328,31 @@ impl Session {
         };
         if matches!(key.code, KeyCode::Esc) || action::of_key(key, false) == Some(Action::Quit) {
             self.layers.pop();
+            self.close_ready();
             self.say("nothing was done", Tone::Quiet);
             return;
         }
         let KeyCode::Char(typed) = key.code else {
+            self.scroll_under_question(key);
             return;
         };
         let chosen = ask.answers.iter().find(|(key, _, _)| *key == typed);
         if let Some(answer) = chosen.map(|(_, _, answer)| answer.clone()) {
             self.layers.pop();
+            self.close_ready();
             self.answer(answer);
+        }
+    }
+
+    /// A page under a question can be read on.
+    fn scroll_under_question(&mut self, key: KeyEvent) {
+        let height = isize::try_from(self.page_height.max(1)).unwrap_or(1);
+        match action::of_key(key, false) {
+            Some(Action::Up) => self.step_page(-1),
+            Some(Action::Down) => self.step_page(1),
+            Some(Action::PageUp) => self.step_page(-height),
+            Some(Action::PageDown) => self.step_page(height),
+            Some(_) | None => {}
         }
     }
 
