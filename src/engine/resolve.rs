@@ -13,21 +13,26 @@ use crate::formula::program::Lookup;
 use crate::plan::Entry;
 use crate::plan::Plan;
 use crate::table::{ABSENT, Column, ColumnId, MISSING, SheetId};
+use rayon::iter::{IntoParallelIterator, ParallelIterator};
 
 impl Engine {
     /// Makes everything ready that recalculation reads: columns of the right size, assumptions,
     /// ids, resolved rows, groups, searches and shared places.
     pub(super) fn prepare(&mut self, plan: &Plan) {
         self.read_assumptions(plan);
+        // New memory is slow at first touch, so several columns are made at a time.
         self.values = (0..self.graph.nodes.len())
+            .into_par_iter()
             .map(|at| self.fresh(plan, at))
             .collect();
         self.rows_by_id = (0..self.schema.len())
+            .into_par_iter()
             .map(|at| ids(plan, sheet_id(at)))
             .collect();
-        for at in 0..self.graph.nodes.len() {
-            self.resolve_all(plan, column_id(at));
-        }
+        self.resolved = (0..self.graph.nodes.len())
+            .into_par_iter()
+            .map(|at| self.resolved_rows(plan, column_id(at)))
+            .collect();
         for at in 0..self.graph.nodes.len() {
             if let Source::Group { key, .. } = self.graph.nodes[at].source {
                 self.group_if_entered(plan, key);
@@ -76,24 +81,28 @@ impl Engine {
         column
     }
 
-    /// Resolves every cell of an entered column of rows.
+    /// Resolves every cell of an entered column of rows again.
     pub(super) fn resolve_all(&mut self, plan: &Plan, column: ColumnId) {
+        self.resolved[column.at()] = self.resolved_rows(plan, column);
+    }
+
+    /// The row that each cell of an entered column of rows points to; none for other columns.
+    fn resolved_rows(&self, plan: &Plan, column: ColumnId) -> Vec<u32> {
         let node = &self.graph.nodes[column.at()];
         let (Source::Entered(position), Ty::Row(target)) = (&node.source, node.ty) else {
-            return;
+            return Vec::new();
         };
         let codes = plan.rows(node.sheet).column(*position).codes();
         let view = plan.names().view();
         let ids = &self.rows_by_id[target.at()];
         let mut last = (ABSENT, ABSENT);
-        let resolved = &mut self.resolved[column.at()];
-        resolved.clear();
-        resolved.extend(codes.iter().map(|code| {
+        let resolve = |code: &u32| {
             if *code != last.0 {
                 last = (*code, row_of(ids, view.folded(*code)));
             }
             last.1
-        }));
+        };
+        codes.iter().map(resolve).collect()
     }
 
     /// The row a cell of an entered column of rows points to now.

@@ -3,7 +3,6 @@
 //! Only grows while a plan is open. Shared between plan and engine.
 
 use super::ABSENT;
-use rustc_hash::FxHashMap;
 use std::sync::{RwLock, RwLockReadGuard, RwLockWriteGuard};
 
 /// The texts of a plan by code.
@@ -23,12 +22,15 @@ struct Inner {
     folded: Vec<u32>,
     /// For each code that is the first of its spellings, how many there are.
     spellings: Vec<u32>,
-    /// For each code the next one whose lower-case form has the same hash.
-    next: Vec<u32>,
-    /// The first code for each hash of a lower-case form. The texts themselves are not in here:
-    /// a plan has a million ids, and each is looked for once in every column that names it.
-    first: FxHashMap<u64, u32>,
+    /// Half empty places; a code stands at the first free one from where the hash of its
+    /// lower-case form points, behind the upper half of that hash. The texts themselves are not
+    /// in here: a plan has a million ids, and each is looked for once in every column that names
+    /// it, so what counts is that one search meets one piece of memory.
+    places: Vec<u64>,
 }
+
+/// A place without a code.
+const FREE: u64 = u64::MAX;
 
 /// A look at the names while nobody adds any.
 #[derive(Debug)]
@@ -48,8 +50,7 @@ impl NamesWriter<'_> {
         self.inner.ends.reserve(n_texts);
         self.inner.folded.reserve(n_texts);
         self.inner.spellings.reserve(n_texts);
-        self.inner.next.reserve(n_texts);
-        self.inner.first.reserve(n_texts);
+        self.inner.make_room(n_texts);
     }
 
     /// The code of a text, added when new.
@@ -131,54 +132,79 @@ impl Inner {
     }
 
     fn known(&self, text: &str) -> Option<u32> {
-        self.alike(lower_hash(text))
-            .find(|code| self.text(*code) == text)
+        let (_, found) = self.search(lower_hash(text), |code| self.text(code) == text);
+        found
     }
 
-    /// Codes whose lower-case form has a hash.
-    fn alike(&self, hash: u64) -> impl Iterator<Item = u32> {
-        let mut code = self.first.get(&hash).copied().unwrap_or(ABSENT);
-        std::iter::from_fn(move || {
-            let this = Some(code).filter(|code| *code != ABSENT)?;
-            code = self.next[this as usize];
-            Some(this)
-        })
+    /// The first code with a hash that is meant, or the free place where the search ended.
+    fn search(&self, hash: u32, mut is_meant: impl FnMut(u32) -> bool) -> (usize, Option<u32>) {
+        let Some(mask) = self.places.len().checked_sub(1) else {
+            return (0, None);
+        };
+        let mut at = first_place(hash, self.places.len());
+        loop {
+            let place = self.places[at];
+            let code = place as u32;
+            if place == FREE {
+                return (at, None);
+            }
+            if (place >> 32) as u32 == hash && is_meant(code) {
+                return (at, Some(code));
+            }
+            at = (at + 1) & mask;
+        }
+    }
+
+    /// Makes the table so large that with so many more texts half of it stays empty.
+    fn make_room(&mut self, n_more: usize) {
+        let wanted = (2 * (self.ends.len() + n_more)).next_power_of_two().max(64);
+        if wanted <= self.places.len() {
+            return;
+        }
+        let before = std::mem::replace(&mut self.places, vec![FREE; wanted]);
+        for place in before.into_iter().filter(|place| *place != FREE) {
+            let (at, _) = self.search((place >> 32) as u32, |_| false);
+            self.places[at] = place;
+        }
     }
 
     fn add(&mut self, text: &str) -> u32 {
+        self.make_room(1);
         let hash = lower_hash(text);
         let code = code_of(self.ends.len());
-        let (mut folded, mut last) = (code, None);
-        for other in self.alike(hash) {
+        let mut folded = code;
+        let (at, found) = self.search(hash, |other| {
             let known = self.text(other);
-            if known == text {
-                return other;
-            }
-            if folded == code && same_in_lower_case(known, text) {
+            if folded == code && known != text && same_in_lower_case(known, text) {
                 folded = self.folded[other as usize];
             }
-            last = Some(other);
+            known == text
+        });
+        if let Some(found) = found {
+            return found;
         }
-        match last {
-            Some(last) => self.next[last as usize] = code,
-            None => drop(self.first.insert(hash, code)),
-        }
+        self.places[at] = u64::from(hash) << 32 | u64::from(code);
         self.texts.push_str(text);
         self.ends.push(self.texts.len());
         self.folded.push(folded);
         self.spellings.push(0);
         self.spellings[folded as usize] += 1;
-        self.next.push(ABSENT);
         code
     }
 }
 
-/// A hash of the lower-case form of a text.
-fn lower_hash(text: &str) -> u64 {
-    if text.is_ascii() {
-        return hash(text.as_bytes());
-    }
-    hash(text.to_lowercase().as_bytes())
+/// Where a search begins in a table of a power of two places; nearly all of the hash tells.
+fn first_place(hash: u32, n_places: usize) -> usize {
+    ((u64::from(hash) * n_places as u64) >> 32) as usize
+}
+
+/// A hash of the lower-case form of a text: the upper half, which all bytes reach.
+fn lower_hash(text: &str) -> u32 {
+    let hash = match text.is_ascii() {
+        true => hash(text.as_bytes()),
+        false => hash(text.to_lowercase().as_bytes()),
+    };
+    (hash >> 32) as u32
 }
 
 /// A hash of bytes, ASCII letters as lower case, eight at a time.
@@ -269,6 +295,28 @@ mod tests {
                 }
             }
             prop_assert_eq!(names.known("never"), None);
+        }
+    }
+
+    #[test]
+    fn names_that_are_counted_up_do_not_crowd() {
+        for make in [
+            |at| format!("L{at}"),
+            |at| format!("hall-{at:05}"),
+            |at| format!("{at:08}/9"),
+        ] {
+            let mut names = Inner::default();
+            let texts: Vec<String> = (0..20_000).map(make).collect();
+            texts.iter().for_each(|text| drop(names.add(text)));
+            let n_places = names.places.len();
+            let walk = |text: &String| {
+                let code = names.known(text).expect("it was added");
+                let hash = lower_hash(text);
+                let (at, _) = names.search(hash, |found| found == code);
+                at.wrapping_sub(first_place(hash, n_places)) & (n_places - 1)
+            };
+            let longest = texts.iter().map(walk).max();
+            assert!(longest < Some(40), "{longest:?}");
         }
     }
 

@@ -1,8 +1,9 @@
 //! How long it takes to open a plan, and to follow one edit with all findings, up to a million
 //! links.
 //!
-//! Run with `cargo bench --bench open`, or with row counts after `--`. Prints medians and, for
-//! edits, the time that one in a hundred exceeds; a timing is never a test.
+//! Run with `cargo bench --bench open`, or with row counts after `--`; with the word `only` the
+//! plans are opened and nothing else, for a profile. Prints medians and, for edits, the time that
+//! one in a hundred exceeds; a timing is never a test.
 
 use portledger::desk::Desk;
 use portledger::files::plan_file;
@@ -29,7 +30,11 @@ fn main() {
         let path = folder.path().join("bench.plan");
         std::fs::write(&path, plan_text(n_links)).expect("the plan can be written");
         opening(n_links, &path);
+        if std::env::args().any(|arg| arg == "only") {
+            continue;
+        }
         let mut desk = Desk::open(&path).expect("the plan opens");
+        all_rows(n_links, &desk);
         edits(n_links, &mut desk);
     }
 }
@@ -50,9 +55,30 @@ fn opening(n_links: usize, path: &std::path::Path) {
     let compute = median((0..n).map(|_| timed(|| trade::engine(&plan))));
     let engine = trade::engine(&plan);
     let stand = median((0..n).map(|_| timed(|| trade::Standing::new(&plan, &engine))));
-    let all = median((0..n).map(|_| timed(|| trade::find_all(&plan, &engine, 100))));
     report(&format!(
-        "{n_links:>9} links: open {open:.1?} (read {reading:.1?}, compute {compute:.1?}, findings {stand:.1?}; through all rows {all:.1?})"
+        "{n_links:>9} links: open {open:.1?} (read {reading:.1?}, compute {compute:.1?}, findings {stand:.1?})"
+    ));
+}
+
+/// Conditions and orders over all rows, and a page of findings.
+fn all_rows(n_links: usize, desk: &Desk) {
+    let (plan, engine) = (desk.plan(), desk.engine());
+    let links = plan.sheet("links").expect("the sheet is built in");
+    let column = |name| engine.find_column(links, name);
+    let column = |name| column(name).expect("the column is built in");
+    let sorted = |name, descending| {
+        let mut rows = plan.rows(links).order().to_vec();
+        timed(|| engine.sorted(plan, links, &mut rows, &[(column(name), descending)]))
+    };
+    let number = median((0..5).map(|_| sorted("length", true)));
+    let computed = median((0..5).map(|_| sorted("margin", false)));
+    let text = median((0..3).map(|_| sorted("id", true)));
+    let asked = |text| timed(|| engine.condition(plan, links, text).expect("it compiles"));
+    let simple = median((0..5).map(|_| asked("length > 50 m and medium.kind == \"twisted pair\"")));
+    let grouped = median((0..5).map(|_| asked("tally(links.from == from) > 47")));
+    let page = median((0..5).map(|at| timed(|| desk.findings_from(at * n_links / 10, 30))));
+    report(&format!(
+        "{n_links:>9} links: sorted by length {number:.1?}, margin {computed:.1?}, id {text:.1?}; condition {simple:.1?}, with a sum {grouped:.1?}; 30 findings {page:.1?}"
     ));
 }
 
