@@ -266,6 +266,7 @@ impl Entry {
     /// After the text changed: what was said of the old one is gone.
     fn changed(&mut self) {
         self.touched = true;
+        self.chosen = None;
         self.refused = None;
         self.asked = false;
         self.advice = None;
