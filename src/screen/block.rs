@@ -327,8 +327,8 @@ impl<'d> Paster<'d> {
     /// Cells that stand beyond the last column.
     fn too_wide(&mut self, body: &[Vec<String>]) {
         let n_columns = self.targets.len();
-        let over = body.iter().map(|line| line.len().saturating_sub(n_columns));
-        let n_over: usize = over.sum();
+        let over = body.iter().flat_map(|line| line.iter().skip(n_columns));
+        let n_over = over.filter(|text| !text.trim().is_empty()).count();
         if n_over > 0 {
             let problem = Problem::new("too-wide", format!("only {n_columns} columns stand here"))
                 .help("begin further left, or show more columns");
@@ -437,11 +437,13 @@ impl<'d> Paster<'d> {
 
     /// Makes new rows of the lines beyond the last row.
     fn add(&mut self, lines: &[Vec<String>]) {
+        let is_given = |line: &&Vec<String>| line.iter().any(|text| !text.trim().is_empty());
+        let lines: Vec<&Vec<String>> = lines.iter().filter(is_given).collect();
         if lines.is_empty() {
             return;
         }
         let Some(id_at) = self.targets.iter().position(|target| target.column == 0) else {
-            self.no_names(lines);
+            self.no_names(&lines);
             return;
         };
         let mut known = self.known_names();
@@ -450,7 +452,7 @@ impl<'d> Paster<'d> {
         }
     }
 
-    fn no_names(&mut self, lines: &[Vec<String>]) {
+    fn no_names(&mut self, lines: &[&Vec<String>]) {
         let n_columns = self.targets.len();
         let n_cells = lines.iter().map(|line| line.len().min(n_columns)).sum();
         let message = match lines.len() {
@@ -821,7 +823,14 @@ mod tests {
         );
 
         let columns = positions(&desk, links, &["length"]);
-        let nameless = plan_paste(&desk, links, last, &all, &columns, &read_table("1\n2\n3"));
+        let nameless = plan_paste(
+            &desk,
+            links,
+            last,
+            &all,
+            &columns,
+            &read_table("1\n2\n3\n \n"),
+        );
         assert_eq!(nameless.refused[0].problem.code, "rows-without-names");
         assert_eq!((nameless.n_changed, nameless.n_refused), (1, 2));
     }
@@ -832,7 +841,14 @@ mod tests {
         let media = desk.plan().sheet("media").unwrap();
         let all = rows(&desk, media);
         let columns = positions(&desk, media, &["mode_core"]);
-        let pasting = plan_paste(&desk, media, 0, &all, &columns, &read_table("50\t1\n50\t2"));
+        let pasting = plan_paste(
+            &desk,
+            media,
+            0,
+            &all,
+            &columns,
+            &read_table("50\t1\n50\t2\t"),
+        );
         assert!(pasting.is_empty());
         let codes: Vec<(&str, usize)> = pasting
             .refused

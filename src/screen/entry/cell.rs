@@ -102,6 +102,7 @@ pub(super) fn advise(
             choice(def, text, like, &mut advice);
         }
         ColumnKind::Row => reference((desk, sheet, rows), def, text, like, &mut advice),
+        ColumnKind::Text if column == 0 => name(desk, sheet, rows, text, &mut advice),
         ColumnKind::Text | ColumnKind::Flag => {}
     }
     if let [row] = rows {
@@ -134,6 +135,23 @@ fn computed(name: &str) -> Advice {
             .help("change the cells its formula reads, or its formula"),
         ],
         ..Advice::default()
+    }
+}
+
+/// A row needs a name, best one that no other row has.
+fn name(desk: &Desk, sheet: SheetId, rows: &[RowId], text: &str, advice: &mut Advice) {
+    let one = desk.plan().def(sheet).row_word();
+    if text.trim().is_empty() {
+        let problem = Problem::new("name-missing", format!("a {one} needs a name"));
+        advice.problems.push(problem);
+        return;
+    }
+    let other = desk.plan().find(sheet, text);
+    if other.is_some_and(|other| !rows.contains(&other)) {
+        advice.tell(
+            format!("there is already a {one} of this name"),
+            Tone::Tight,
+        );
     }
 }
 

@@ -4,6 +4,7 @@
 use super::advice::Advice;
 use super::advice::moved;
 use super::names;
+use super::offers::Offer;
 use crate::desk::Desk;
 use crate::formula::Formula;
 use crate::formula::Function;
@@ -112,8 +113,25 @@ pub(super) fn for_column(ask: Ask<'_>, column: usize, offering: bool) -> Advice 
         );
         return advice;
     };
+    if def.entered() {
+        let message = format!("`{}` is entered and has no formula", def.name);
+        let problem = Problem::new("column-entered", message);
+        advice
+            .problems
+            .push(problem.help("add a column of your own for the formula"));
+        return advice;
+    }
     if ask.text().trim().is_empty() {
-        advice.tell("empty: the built-in formula counts again", Tone::Plain);
+        match ask.desk.plan().is_own(ask.sheet, column) {
+            true => advice.problems.push(
+                Problem::new(
+                    "no-built-in",
+                    format!("`{}` has no built-in formula to go back to", def.name),
+                )
+                .help("write another formula"),
+            ),
+            false => advice.tell("empty: the built-in formula counts again", Tone::Plain),
+        }
         return helped(ask, advice, offering);
     }
     let wanted = ask.desk.engine().graph().nodes[id.at()].ty;
@@ -353,28 +371,36 @@ pub(super) fn helped(ask: Ask<'_>, mut advice: Advice, offering: bool) -> Advice
     }
     if offering {
         let found = names::offers(ask, &spot);
-        advice.patient = !found.0.is_empty() && is_begun(ask, &spot, &advice.problems);
         advice.offers = found.0;
         advice.partly = found.1;
+        advice.patient = is_begun(ask, &spot, &advice);
     }
     advice
 }
 
-/// Whether all that is wrong is the word at the cursor, which may only be begun.
-fn is_begun(ask: Ask<'_>, spot: &Spot, problems: &[Problem]) -> bool {
-    let (Typing::Name { span, .. } | Typing::Text { span, .. }) = &spot.typing else {
+/// Whether all that is wrong is that the word at the cursor is only begun.
+fn is_begun(ask: Ask<'_>, spot: &Spot, advice: &Advice) -> bool {
+    let (Typing::Name { span, typed, .. } | Typing::Text { span, typed, .. }) = &spot.typing else {
         return false;
     };
-    let [
-        Problem {
-            place: Some(place), ..
-        },
-    ] = problems
-    else {
+    let [problem] = advice.problems.as_slice() else {
         return false;
     };
     let end = span.end + ask.from;
-    ask.cursor == end && place.labels.iter().all(|label| label.span.end == end)
+    let labels = problem
+        .place
+        .as_ref()
+        .map_or(&[][..], |place| &place.labels);
+    let is_unknown = matches!(
+        problem.code,
+        "name-unknown" | "text-open" | "unexpected-character"
+    );
+    let lower = typed.to_lowercase();
+    let goes_on = |offer: &Offer| offer.shown.to_lowercase().starts_with(&lower);
+    is_unknown
+        && ask.cursor == end
+        && labels.iter().all(|label| label.span.end == end)
+        && advice.offers.first().is_some_and(goes_on)
 }
 
 /// The function with its arguments, the one at the cursor named again in words.

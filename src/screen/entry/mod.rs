@@ -290,6 +290,7 @@ impl Entry {
     fn changed(&mut self) {
         self.touched = true;
         self.fresh = false;
+        self.chosen = None;
         self.refused = None;
         self.asked = false;
         self.advice = None;

@@ -94,16 +94,18 @@ fn first_words(ask: Ask<'_>, spot: &Spot) -> Vec<Word> {
                 Body::Special(Special::Gather(_) | Special::RowOf)
             )
         });
-    let opens = |name: &str| {
-        ask.text()[spot_end(spot)..]
-            .starts_with('(')
-            .then(|| name.to_owned())
-    };
+    let is_called = ask.text()[spot_end(spot)..].starts_with('(');
     let functions = library.iter().map(|function| Word {
         name: function.name.to_owned(),
-        insert: opens(function.name).unwrap_or_else(|| format!("{}(", function.name)),
+        insert: match is_called {
+            true => function.name.to_owned(),
+            false => format!("{}(", function.name),
+        },
         remark: format!("{}  {}", function.signature(), function.doc),
     });
+    if is_called {
+        return functions.collect();
+    }
     let sheets = ask.desk.engine().schema().iter().map(sheet_word);
     let own = columns(ask, ask.sheet);
     let rest = assumptions(ask, "assume.").into_iter().chain(functions);

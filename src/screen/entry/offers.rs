@@ -12,10 +12,10 @@ use std::ops::Range;
 const MOST_BEGUN: usize = 200_000;
 
 /// How many are looked through for the text anywhere in them.
-const MOST_HELD: usize = 60_000;
+const MOST_HELD: usize = 40_000;
 
 /// How many are compared letter by letter, which takes longest.
-const MOST_NEAR: usize = 20_000;
+const MOST_NEAR: usize = 8_000;
 
 /// How many are kept to choose among.
 const MOST_KEPT: usize = 64;

@@ -118,7 +118,7 @@ fn a_cell_begins_with_its_content_and_unit() {
     let desk = demo();
     let entry = Entry::new(cell(&desk, "M104", "length"), &desk);
     assert_eq!(entry.text(), "80 m");
-    assert_eq!(drawn(&entry, 40).1, (20, 0));
+    assert_eq!(drawn(&entry, 40).1, (19, 0));
     let begun = Entry::begun(cell(&desk, "M104", "length"), '7', &desk);
     assert_eq!(begun.text(), "7");
     let (links, m104) = place(&desk, "links", "M104");
@@ -271,7 +271,7 @@ fn marks_stand_under_their_characters() {
     );
     let shown = picture(&entry, &desk, 80);
     let lines: Vec<&str> = shown.lines().collect();
-    assert_eq!(lines[1], "                                     ^^^^^");
+    assert_eq!(lines[1], "                                   ^^^^^");
     holds(&shown, &["did you mean `length`?"]);
 }
 
@@ -361,7 +361,7 @@ fn names_are_completed_where_the_cursor_is() {
             "margin < assume.reserve",
         ),
         (keep(&desk), "margin < reserv", "margin < assume.reserve"),
-        (keep(&desk), "lea| + 1", "least( + 1"),
+        (keep(&desk), "mos| + 1", "most( + 1"),
         (keep(&desk), "lea|(1, 2)", "least(1, 2)"),
         (keep(&desk), "tally(switc", "tally(switches."),
         (
@@ -760,5 +760,61 @@ proptest! {
                 crate::screen::page::draw_line(&line, false, Rect::new(0, 0, width, 1), &mut paint);
             }
         }
+    }
+}
+
+#[test]
+fn a_row_keeps_a_name_and_is_told_of_another_of_that_name() {
+    let desk = demo();
+    let mut entry = typed(&desk, cell(&desk, "M104", "id"), "");
+    assert_eq!(entry.key(press(KeyCode::Enter), &desk), Reply::Stay);
+    holds(&under(&entry, &desk, 80), &["wrong: a link needs a name"]);
+    let entry = typed(&desk, cell(&desk, "M104", "id"), "m105");
+    holds(
+        &under(&entry, &desk, 80),
+        &["there is already a link of this name"],
+    );
+    let entry = typed(&desk, cell(&desk, "M104", "id"), "m104");
+    assert!(!under(&entry, &desk, 80).contains("already"));
+}
+
+#[test]
+fn formulas_without_a_built_in_one_cannot_be_empty() {
+    let mut desk = demo();
+    let links = desk.plan().sheet("links").unwrap();
+    let def = read_column(&desk, links, "half = length / 2").unwrap();
+    let edit = crate::plan::Edit::AddColumn { sheet: links, def };
+    desk.apply("own column", edit).unwrap();
+    let entry = typed(&desk, formula(&desk, "half"), "");
+    holds(
+        &under(&entry, &desk, 80),
+        &["wrong: `half` has no built-in formula"],
+    );
+    let entry = typed(&desk, formula(&desk, "loss"), "");
+    holds(
+        &under(&entry, &desk, 80),
+        &["empty: the built-in formula counts again"],
+    );
+    let entry = Entry::new(formula(&desk, "length"), &desk);
+    holds(
+        &under(&entry, &desk, 80),
+        &["wrong: `length` is entered and has no formula"],
+    );
+}
+
+#[test]
+fn a_word_that_is_only_begun_is_not_wrong_yet() {
+    let desk = demo();
+    for (text, is_wrong) in [
+        ("medium.ki", false),
+        ("margin < 1 dB and loss", true),
+        ("mar", false),
+        ("mrgn", true),
+        ("role == \"up", false),
+        ("role == \"zz", true),
+    ] {
+        let entry = typed(&desk, keep(&desk), text);
+        let told = under(&entry, &desk, 80);
+        assert_eq!(told.contains("wrong"), is_wrong, "{text}\n{told}");
     }
 }
