@@ -10,7 +10,8 @@ mod demo;
 mod engine;
 mod floors;
 mod properties;
+mod pty;
 mod readme;
-
 mod story;
+mod terminal;
 mod worked;
