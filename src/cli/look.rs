@@ -6,16 +6,13 @@ use super::pick;
 use super::print::Printer;
 use super::table::{Datum, Heading, Table, json_text};
 use crate::desk::Desk;
-use crate::engine::Engine;
 use crate::engine::Reason;
-use crate::formula::Ty;
 use crate::plan::Entry;
 use crate::problem::Problem;
 use crate::problem::Severity;
 use crate::problem::clean;
-use crate::sheet::ColumnDef;
 use crate::sheet::ColumnKind;
-use crate::table::{Cell, Column, ColumnId, NO_FLAG, RowId, SheetId};
+use crate::table::{Cell, ColumnId, NO_FLAG, RowId, SheetId};
 use crate::trade::Finding;
 use crate::trade::Findings;
 use crate::trade::why as reason_of;
@@ -252,16 +249,7 @@ fn rows_where(
     text: &str,
     out: &mut Printer,
 ) -> Result<Vec<RowId>, Vec<Problem>> {
-    let formula = desk.engine().compile(desk.plan(), text, Some(sheet))?;
-    if formula.ty != Ty::Flag {
-        return Err(
-            Problem::new("not-a-condition", "this formula does not say yes or no")
-                .within("formula", text)
-                .help("compare something, for example `margin < 1 dB`")
-                .into(),
-        );
-    }
-    let says = column_of_flags(desk, sheet, text);
+    let says = desk.engine().condition(desk.plan(), sheet, text)?;
     let says = |row: &RowId| says.get(row.at()).copied().unwrap_or(NO_FLAG);
     let order = desk.plan().rows(sheet).order();
     let n_silent = order.iter().filter(|row| says(row) == NO_FLAG).count();
@@ -271,36 +259,6 @@ fn rows_where(
         out.remark(&Problem::new("left-out", message));
     }
     Ok(order.iter().copied().filter(|row| says(row) == 1).collect())
-}
-
-/// A condition computed for all rows at once, as one more column of the sheet.
-fn column_of_flags(desk: &Desk, sheet: SheetId, formula: &str) -> Vec<u8> {
-    let mut schema = desk.engine().schema().to_vec();
-    let columns = &mut schema[sheet.at()].columns;
-    let position = columns.len();
-    columns.push(condition_column(formula));
-    let engine = Engine::new(desk.plan(), schema, desk.engine().knowledge().clone());
-    match engine.values(engine.column(sheet, position)) {
-        Column::Flags(flags) => flags.clone(),
-        Column::Numbers(_) | Column::Codes(_) => Vec::new(),
-    }
-}
-
-/// The name has a space in it, so that no formula can mean it.
-fn condition_column(formula: &str) -> ColumnDef {
-    ColumnDef {
-        name: "the condition".to_owned(),
-        title: String::new(),
-        doc: String::new(),
-        unit: String::new(),
-        kind: ColumnKind::Flag,
-        choices: Vec::new(),
-        to: None,
-        formula: Some(formula.to_owned()),
-        decimals: None,
-        source: String::new(),
-        quiet: true,
-    }
 }
 
 /// Columns that hold something; quiet ones and empty ones only when all are asked for.

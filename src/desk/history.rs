@@ -80,6 +80,16 @@ impl History {
         Ok(step.map(|step| self.turned(step, change, true)))
     }
 
+    /// The names of the steps made, newest first.
+    pub fn labels_done(&self) -> impl Iterator<Item = &str> {
+        self.done.iter().rev().map(|step| step.label.as_str())
+    }
+
+    /// The names of the steps taken back, the one to be made again first.
+    pub fn labels_undone(&self) -> impl Iterator<Item = &str> {
+        self.undone.iter().rev().map(|step| step.label.as_str())
+    }
+
     /// The name of the step that undo would take back.
     pub fn next_undo(&self) -> Option<&str> {
         self.done.back().map(|step| step.label.as_str())
@@ -88,6 +98,16 @@ impl History {
     /// The name of the step that redo would make again.
     pub fn next_redo(&self) -> Option<&str> {
         self.undone.last().map(|step| step.label.as_str())
+    }
+
+    /// The edit that undo would make.
+    pub fn undo_edit(&self) -> Option<&Edit> {
+        self.done.back().map(|step| &step.turn)
+    }
+
+    /// The edit that redo would make.
+    pub fn redo_edit(&self) -> Option<&Edit> {
+        self.undone.last().map(|step| &step.turn)
     }
 
     /// Puts a step that was turned over on the other pile.
@@ -119,6 +139,7 @@ mod tests {
     use crate::files::plan_file::write;
     use crate::files::sample::fresh;
     use crate::plan::Entry;
+    use crate::plan::SheetView;
     use crate::problem::Severity;
     use crate::table::ParamId;
     use crate::table::RowId;
@@ -193,9 +214,17 @@ mod tests {
                 severity: [None, Some(None), Some(Some(Severity::Note))][b % 3],
             },
             11 => Edit::SetTitle(text.to_owned()),
+            12 => Edit::SetView {
+                sheet: LINKS,
+                view: SheetView {
+                    order: vec![text.to_owned(); a % 2],
+                    hidden: plan.view(LINKS).order.iter().cloned().collect(),
+                    width: [(text.to_owned(), 1 + b as u16)].into(),
+                },
+            },
             _ => Edit::Group(
                 (0..3)
-                    .map(|at| edit(plan, (a + 5 * at) as u8 % 12, b + at, a + at, text))
+                    .map(|at| edit(plan, (a + 5 * at) as u8 % 13, b + at, a + at, text))
                     .collect(),
             ),
         }
@@ -215,7 +244,7 @@ mod tests {
 
         #[test]
         fn undo_and_redo_are_exact(
-            edits in prop::collection::vec((0..13u8, 0..40usize, 0..40usize, "[a-c]{1,2}"), 1..60),
+            edits in prop::collection::vec((0..14u8, 0..40usize, 0..40usize, "[a-c]{1,2}"), 1..60),
         ) {
             let (mut plan, mut history) = (fresh().unwrap(), History::default());
             let mut states = vec![write(&plan)];

@@ -4,6 +4,9 @@
 //! prints.
 
 pub mod history;
+mod standing;
+
+pub use standing::{MOST_TOLD, Outcome};
 
 use crate::engine::Engine;
 use crate::files::import;
@@ -14,13 +17,13 @@ use crate::files::save::Saved;
 use crate::plan::Edit;
 use crate::plan::Entry;
 use crate::plan::Plan;
-use crate::plan::Touched;
 use crate::plan::read_entry;
 use crate::problem::Problem;
 use crate::table::{RowId, SheetId};
 use crate::trade;
-use crate::trade::Findings;
+use crate::trade::Standing;
 use history::History;
+use standing::rows_of;
 use std::path::{Path, PathBuf};
 
 /// The plan that is shown when none is named.
@@ -37,6 +40,8 @@ pub struct Desk {
     history: History,
     path: Option<PathBuf>,
     problems: Vec<Problem>,
+    standing: Standing,
+    outcome: Outcome,
 }
 
 impl Desk {
@@ -83,12 +88,15 @@ impl Desk {
     /// A desk for a plan that was made elsewhere, such as by an import.
     pub fn of_plan(plan: Plan, problems: Vec<Problem>) -> Self {
         let engine = trade::engine(&plan);
+        let standing = Standing::new(&plan, &engine);
         Self {
             plan,
             engine,
             history: History::default(),
             path: None,
             problems,
+            standing,
+            outcome: Outcome::default(),
         }
     }
 
@@ -112,14 +120,19 @@ impl Desk {
         self.history.next_undo().is_some()
     }
 
+    /// The names of the steps that were made, newest first.
+    pub fn steps_done(&self) -> impl Iterator<Item = &str> {
+        self.history.labels_done()
+    }
+
+    /// The names of the steps that were taken back; the one to be made again first comes first.
+    pub fn steps_undone(&self) -> impl Iterator<Item = &str> {
+        self.history.labels_undone()
+    }
+
     /// What was not as expected when it was opened, then what is wrong with formulas.
     pub fn problems(&self) -> impl Iterator<Item = &Problem> {
         self.problems.iter().chain(self.engine.problems())
-    }
-
-    /// What the checks found, worst first.
-    pub fn findings(&self) -> Findings {
-        trade::find_all(&self.plan, &self.engine, MOST_FINDINGS)
     }
 
     /// Makes an edit as one named step.
@@ -127,6 +140,7 @@ impl Desk {
     /// # Errors
     /// An edit that does not fit; the plan is then as before.
     pub fn apply(&mut self, label: &str, edit: Edit) -> Result<(), Problem> {
+        self.look_before(&rows_of(Some(&edit)));
         let change = self.history.apply(&mut self.plan, label, edit)?;
         self.follow(&change.touched);
         Ok(())
@@ -137,6 +151,7 @@ impl Desk {
     /// # Errors
     /// A step that does not fit the plan any more; nothing is changed then.
     pub fn undo(&mut self) -> Result<Option<String>, Problem> {
+        self.look_before(&rows_of(self.history.undo_edit()));
         let turned = self.history.undo(&mut self.plan)?;
         Ok(turned.map(|turned| {
             self.follow(&turned.change.touched);
@@ -149,6 +164,7 @@ impl Desk {
     /// # Errors
     /// A step that does not fit the plan any more; nothing is changed then.
     pub fn redo(&mut self) -> Result<Option<String>, Problem> {
+        self.look_before(&rows_of(self.history.redo_edit()));
         let turned = self.history.redo(&mut self.plan)?;
         Ok(turned.map(|turned| {
             self.follow(&turned.change.touched);
@@ -233,20 +249,5 @@ impl Desk {
         let saved = save::save(path, plan_file::write(&self.plan).as_bytes())?;
         self.path = Some(path.to_owned());
         Ok(saved)
-    }
-
-    /// Brings the engine up to date; a change of columns, or of the table that the cage function
-    /// was made from, needs a new one.
-    fn follow(&mut self, touched: &[Touched]) {
-        let fits = self.plan.sheet("fits");
-        let in_fits = |part: &Touched| match part {
-            Touched::Cells(sheet, _, _) | Touched::Rows(sheet, _) | Touched::Order(sheet) => {
-                Some(*sheet) == fits
-            }
-            Touched::Assumption(_) | Touched::Schema => false,
-        };
-        if touched.iter().any(in_fits) || !self.engine.update(&self.plan, touched) {
-            self.engine = trade::engine(&self.plan);
-        }
     }
 }

@@ -1,4 +1,4 @@
-//! Computes one formula, or a part of one, for one row, beside the columns of the graph.
+//! Computes one formula, or a part of one, for one row or all, beside the columns of the graph.
 //!
 //! Used to answer a question, to explain a cell and to fill a sentence; aggregates are gone
 //! through on the spot.
@@ -9,17 +9,83 @@ use super::find::Finder;
 use super::group::{Groups, gathered};
 use super::link::linked;
 use super::node::column_id;
+use super::recalc::chunked;
 use super::run::{Chunk, Inputs, Piece, with_scratch};
 use super::scope::SchemaScope;
+use crate::formula::Formula;
 use crate::formula::Ty;
 use crate::formula::Typed;
 use crate::formula::program::{Aggregate, Program};
 use crate::plan::Plan;
+use crate::problem::Problem;
 use crate::table::{ABSENT, Cell, Column, ColumnId, MISSING, RowId, SheetId};
+use rayon::iter::{IntoParallelRefMutIterator, ParallelIterator};
+
+/// A formula ready to be run beside the graph.
+struct Alone {
+    program: Program,
+    /// Its aggregates, one column each.
+    extra: Vec<Column>,
+    finders: Vec<Finder>,
+}
 
 impl Engine {
     /// Computes a part of a checked formula for a row, or for none.
     pub fn evaluate_part(&self, plan: &Plan, part: &Typed, at: Option<(SheetId, RowId)>) -> Cell {
+        let alone = self.alone(plan, part);
+        let inputs = self.inputs_of(plan, &alone);
+        let row = at.map_or(0, |(_, row)| row.at());
+        let (number, code) = one_row(&alone.program, inputs, part.ty, row);
+        cell_of(plan, part.ty, number, code)
+    }
+
+    /// Computes a formula for all rows of a sheet, by place in storage.
+    ///
+    /// # Errors
+    /// Every problem of the formula.
+    pub fn column_of(
+        &self,
+        plan: &Plan,
+        sheet: SheetId,
+        text: &str,
+    ) -> Result<(Formula, Column), Vec<Problem>> {
+        let formula = self.compile(plan, text, Some(sheet))?;
+        let alone = self.alone(plan, &formula.tree);
+        let mut column = match formula.ty {
+            Ty::Number(_) => Column::Numbers(Vec::new()),
+            Ty::Flag => Column::Flags(Vec::new()),
+            Ty::Text | Ty::Row(_) => Column::Codes(Vec::new()),
+        };
+        column.resize(plan.rows(sheet).n_stored());
+        all_rows(&alone.program, self.inputs_of(plan, &alone), &mut column);
+        Ok((formula, column))
+    }
+
+    /// What a condition says of all rows of a sheet, by place in storage: yes (1), no (0), or
+    /// absent where an input is missing.
+    ///
+    /// # Errors
+    /// Every problem of the formula; a formula that does not say yes or no.
+    pub fn condition(
+        &self,
+        plan: &Plan,
+        sheet: SheetId,
+        text: &str,
+    ) -> Result<Vec<u8>, Vec<Problem>> {
+        match self.column_of(plan, sheet, text)?.1 {
+            Column::Flags(flags) => Ok(flags),
+            Column::Numbers(_) | Column::Codes(_) => Err(Problem::new(
+                "not-a-condition",
+                "this formula does not say yes or no",
+            )
+            .within("formula", text)
+            .help("compare something, for example `margin < 1 dB`")
+            .into()),
+        }
+    }
+
+    /// Links a part of a formula to what the graph has, and computes what it has not.
+    fn alone(&self, plan: &Plan, part: &Typed) -> Alone {
         let scope = SchemaScope::new(plan, &self.schema);
         let lowered = crate::formula::lower(part, &scope);
         let finders: Vec<Finder> = lowered
@@ -36,15 +102,19 @@ impl Engine {
         let groups: Vec<ColumnId> = (0..extra.len())
             .map(|at| column_id(self.graph.nodes.len() + at))
             .collect();
-        let program = linked(&lowered.program, &groups, &lookups);
-        let inputs = Inputs {
-            extra: &extra,
-            finders: &finders,
+        Alone {
+            program: linked(&lowered.program, &groups, &lookups),
+            extra,
+            finders,
+        }
+    }
+
+    fn inputs_of<'a>(&'a self, plan: &'a Plan, alone: &'a Alone) -> Inputs<'a> {
+        Inputs {
+            extra: &alone.extra,
+            finders: &alone.finders,
             ..self.inputs(plan)
-        };
-        let row = at.map_or(0, |(_, row)| row.at());
-        let (number, code) = one_row(&program, inputs, part.ty, row);
-        cell_of(plan, part.ty, number, code)
+        }
     }
 
     /// The values of an aggregate, one for each group or one in all.
@@ -57,36 +127,34 @@ impl Engine {
     ) -> Column {
         let rows = plan.rows(aggregate.over);
         let program = linked(&aggregate.value, &[], lookups);
-        let mut values = vec![MISSING; rows.n_stored()];
+        let mut values = Column::Numbers(vec![MISSING; rows.n_stored()]);
         let inputs = Inputs {
             finders,
             ..self.inputs(plan)
         };
-        let len = values.len();
-        let mut chunk = Chunk {
-            first: 0,
-            len,
-            pieces: vec![Piece::Numbers(&mut values)],
-        };
-        with_scratch(|scratch| super::run::run(&program, inputs, &[], &mut chunk, 0, scratch));
+        all_rows(&program, inputs, &mut values);
+        let values = values.numbers();
         let order = rows.order().iter().map(|row| row.0);
         let Some(key) = aggregate.key else {
-            return Column::Numbers(vec![gathered(aggregate.gather, order, &values)]);
+            return Column::Numbers(vec![gathered(aggregate.gather, order, values)]);
         };
         let Ty::Row(target) = self.graph.nodes[key.at()].ty else {
             return Column::Numbers(Vec::new());
         };
         let n_groups = plan.rows(target).n_stored();
         let groups = Groups::build(n_groups, self.key_rows(key), order);
-        let of = |group| {
-            gathered(
-                aggregate.gather,
-                groups.rows(group).iter().copied(),
-                &values,
-            )
-        };
+        let of = |group| gathered(aggregate.gather, groups.rows(group).iter().copied(), values);
         Column::Numbers((0..n_groups as u32).map(of).collect())
     }
+}
+
+/// Runs a program for all rows of a column, chunk by chunk.
+fn all_rows(program: &Program, inputs: Inputs<'_>, column: &mut Column) {
+    let n_rows = column.len();
+    let mut chunks = chunked(std::slice::from_mut(column), n_rows);
+    chunks.par_iter_mut().for_each(|chunk| {
+        with_scratch(|scratch| super::run::run(program, inputs, &[], chunk, 0, scratch));
+    });
 }
 
 /// Runs a program for one row; gives its number or its code.

@@ -16,7 +16,9 @@ mod run;
 mod scope;
 mod shared;
 mod show;
+mod sort;
 
+pub use dirty::Dirty;
 pub use node::{Graph, Node, Read, Source, Via};
 pub use reason::Reason;
 pub use recalc::Step as TraceStep;
@@ -80,6 +82,8 @@ pub struct Engine {
     groups: Vec<Option<Groups>>,
     places: Vec<Option<Places>>,
     trace: Vec<TraceStep>,
+    /// For each column the rows that the last recalculation or update changed.
+    changed: Vec<Dirty>,
 }
 
 impl Engine {
@@ -104,6 +108,7 @@ impl Engine {
             places: (0..n_columns).map(|_| None).collect(),
             graph,
             trace: Vec::new(),
+            changed: Vec::new(),
         };
         engine.prepare(plan);
         engine.recalculate(plan);
@@ -140,6 +145,14 @@ impl Engine {
     /// What the last recalculation or update computed, in order.
     pub fn trace(&self) -> &[TraceStep] {
         &self.trace
+    }
+
+    /// The rows of a column that the last recalculation or update changed, by place in storage.
+    ///
+    /// Of an entered column: those that were touched. Rows that came or went are not among them
+    /// where their value stayed the same; whoever counts live rows has to look at those as well.
+    pub fn changed(&self, column: ColumnId) -> &Dirty {
+        self.changed.get(column.at()).unwrap_or(&Dirty::All)
     }
 
     /// What is wrong with formulas.

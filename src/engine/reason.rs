@@ -8,7 +8,7 @@ use crate::formula::Node;
 use crate::formula::Typed;
 use crate::plan::Entry;
 use crate::plan::Plan;
-use crate::table::{ABSENT, Cell, ColumnId, RowId, SheetId};
+use crate::table::{ABSENT, Cell, ColumnId, ParamId, RowId, SheetId};
 use std::collections::HashSet;
 
 /// The reason of one value.
@@ -26,6 +26,8 @@ pub struct Reason {
     pub numbers: Option<String>,
     /// The cell it stands in, to step there.
     pub cell: Option<(ColumnId, RowId)>,
+    /// The assumption it is.
+    pub assumption: Option<ParamId>,
     /// The reasons of what the formula reads, in the order of the formula.
     pub inputs: Vec<Reason>,
 }
@@ -60,6 +62,7 @@ impl Engine {
             formula: None,
             numbers: None,
             cell: Some((column, row)),
+            assumption: None,
             inputs: Vec::new(),
         };
         let Some(formula) = self.formula(column) else {
@@ -218,7 +221,11 @@ impl Engine {
                     (false, _) => "assumed, seen",
                 };
                 let value = self.leaf_value(plan, leaf, at);
-                plain(name, value, format!("{mark}; {}", assumption.source))
+                let origin = format!("{mark}; {}", assumption.source);
+                Reason {
+                    assumption: Some(*param),
+                    ..plain(name, value, origin)
+                }
             }
             Node::Aggregate(gathered) => {
                 let sheet = &self.schema[gathered.over.at()].name;
@@ -259,6 +266,7 @@ fn plain(name: String, value: String, origin: String) -> Reason {
         formula: None,
         numbers: None,
         cell: None,
+        assumption: None,
         inputs: Vec::new(),
     }
 }

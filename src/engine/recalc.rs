@@ -25,9 +25,13 @@ pub struct Step {
     pub column: ColumnId,
     /// How many cells were computed.
     pub evaluated: usize,
-    /// How many of them changed.
-    pub changed: usize,
+    /// How many of them changed; `None` where a long column was computed whole, uncounted.
+    pub changed: Option<usize>,
 }
+
+/// A column computed whole is compared with what it held before up to this many rows: short
+/// columns so that an edit can say what it changed, long ones not, as it would take as long again.
+const MOST_COMPARED: usize = 1 << 16;
 
 /// Where a change starts: what is no longer as it was before any column was computed.
 #[derive(Debug, Default)]
@@ -48,6 +52,8 @@ impl Engine {
     /// Computes every column, phase by phase.
     pub fn recalculate(&mut self, plan: &Plan) {
         self.trace.clear();
+        self.changed.clear();
+        self.changed.resize(self.graph.nodes.len(), Dirty::All);
         let phase_of = |column: &ColumnId| self.graph.nodes[column.at()].phase;
         let same = |a: &ColumnId, b: &ColumnId| phase_of(a) == phase_of(b);
         let phases: Vec<Vec<ColumnId>> = self
@@ -135,7 +141,7 @@ impl Engine {
             self.trace.push(Step {
                 column: *column,
                 evaluated: n_rows,
-                changed: n_rows,
+                changed: None,
             });
         }
     }
@@ -168,7 +174,7 @@ impl Engine {
         self.trace.push(Step {
             column,
             evaluated,
-            changed: evaluated,
+            changed: None,
         });
     }
 
@@ -215,6 +221,7 @@ impl Engine {
                 dirty[column.at()] = self.renew(plan, column, reached);
             }
         }
+        self.changed = dirty;
     }
 
     /// Takes note of one touched part: sizes, resolved rows, groups, ids.
@@ -531,17 +538,33 @@ impl Engine {
         let is_shared = matches!(node.source, Source::Shared { .. });
         match reached {
             Dirty::Clean => Dirty::Clean,
-            Dirty::All if is_program => {
-                self.run_together(plan, &[column]);
-                Dirty::All
-            }
             Dirty::All => {
-                self.compute_whole(plan, column);
-                Dirty::All
+                let before = &self.values[column.at()];
+                let before = (before.len() <= MOST_COMPARED).then(|| before.clone());
+                if is_program {
+                    self.run_together(plan, &[column]);
+                } else {
+                    self.compute_whole(plan, column);
+                }
+                before.map_or(Dirty::All, |before| self.compared(column, before))
             }
             Dirty::Rows(rows) if is_program => self.run_rows(plan, column, &rows),
             Dirty::Rows(rows) if is_shared => self.renew_shared(plan, column, &rows),
             Dirty::Rows(rows) => self.renew_groups(column, &rows),
+        }
+    }
+
+    /// The rows of a column that are not as they were before it was computed whole.
+    fn compared(&mut self, column: ColumnId, mut before: Column) -> Dirty {
+        let mut changed = Vec::new();
+        store_changed(&mut before, 0, &self.values[column.at()], &mut changed);
+        if let Some(step) = self.trace.last_mut() {
+            step.changed = Some(changed.len());
+        }
+        if changed.is_empty() {
+            Dirty::Clean
+        } else {
+            Dirty::Rows(changed).settled(before.len())
         }
     }
 
@@ -564,7 +587,7 @@ impl Engine {
         self.trace.push(Step {
             column,
             evaluated,
-            changed: changed.len(),
+            changed: Some(changed.len()),
         });
         if changed.is_empty() {
             Dirty::Clean
@@ -672,7 +695,7 @@ const CELLS_AT_ONCE: usize = 1 << 18;
 ///
 /// Sixteen chunks keep two to sixteen workers busy; below 1,024 rows the cost of a chunk shows,
 /// above 16,384 its registers leave the cache (both measured).
-fn chunked(columns: &mut [Column], n_rows: usize) -> Vec<Chunk<'_>> {
+pub(super) fn chunked(columns: &mut [Column], n_rows: usize) -> Vec<Chunk<'_>> {
     let most = (CELLS_AT_ONCE / columns.len().max(1))
         .next_power_of_two()
         .clamp(1024, 16384);

@@ -3,7 +3,7 @@
 //! Forms and their reading only; what an open plan does with them is decided by the desk.
 
 pub mod import;
-mod own_column;
+pub mod own_column;
 pub mod plan_file;
 pub mod save;
 pub mod table_text;

@@ -8,15 +8,17 @@ use crate::sheet::ColumnKind;
 use crate::sheet::SheetDef;
 
 /// Words that mean something else in a formula.
-const TAKEN: [&str; 7] = ["and", "or", "not", "this", "assume", "true", "false"];
+pub const TAKEN: [&str; 10] = [
+    "and", "or", "not", "this", "assume", "true", "false", "yes", "no", "missing",
+];
 
 /// The most columns of a sheet, built-in ones included.
 ///
 /// Every column has a place for every row, so a short file could otherwise ask for any memory.
-pub(super) const MAX_COLUMNS: usize = 256;
+pub const MAX_COLUMNS: usize = 256;
 
 /// What is said when a sheet would get more.
-pub(super) fn too_many_columns() -> Problem {
+pub fn too_many_columns() -> Problem {
     Problem::new("too-many-columns", "a sheet has at most 256 columns")
         .help("take out the columns that are not needed")
 }

@@ -156,6 +156,47 @@ enum Raw {
     Angles,
 }
 
+/// What a piece of a formula is to somebody who reads or writes it.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Piece {
+    /// A number with its unit.
+    Quantity,
+    /// A name, dots included.
+    Name,
+    /// A text in quotes; the closing one may still be missing.
+    Text,
+    /// A sign or word between or before values.
+    Operator,
+    /// `(`
+    Open,
+    /// `)`
+    Close,
+    /// `,`
+    Comma,
+    /// Something that is no part of the language.
+    Other,
+}
+
+/// Cuts any text into pieces, for colours and for help while it is typed; blanks are left out.
+pub fn pieces(source: &str) -> Vec<(Piece, Span)> {
+    let raws = Raw::lexer(source).spanned();
+    raws.map(|(raw, span)| (raw.map_or(Piece::Other, piece), span))
+        .collect()
+}
+
+fn piece(raw: Raw) -> Piece {
+    match raw {
+        Raw::Quantity => Piece::Quantity,
+        Raw::Name => Piece::Name,
+        Raw::Text | Raw::TextOpen => Piece::Text,
+        Raw::Infix(_) | Raw::Minus | Raw::NotWord | Raw::NotSign => Piece::Operator,
+        Raw::Open => Piece::Open,
+        Raw::Close => Piece::Close,
+        Raw::Comma => Piece::Comma,
+        Raw::Equals | Raw::Angles => Piece::Other,
+    }
+}
+
 /// Cuts a formula into tokens.
 ///
 /// # Errors

@@ -3,6 +3,7 @@
 //! Text is lexed here, grouped by evalexpr over numbered placeholders, then named, typed and
 //! lowered to a flat program. Nothing runs here; the engine runs programs.
 
+pub mod assist;
 mod call;
 mod check;
 mod clash;
@@ -20,6 +21,7 @@ mod tests;
 
 pub use functions::{Function, Library};
 pub use lex::Infix;
+pub use lex::{Piece, pieces};
 pub use lower::{Lowered, lower};
 pub use typed::{Form, Gathered, Node, Typed};
 

@@ -2,7 +2,7 @@
 //!
 //! Applying an edit gives its inverse, so undo is apply. Text is read before it gets here.
 
-use super::{Entry, Plan, empty_column};
+use super::{Entry, Plan, SheetView, empty_column};
 use crate::problem::Problem;
 use crate::problem::Severity;
 use crate::sheet::ColumnDef;
@@ -94,6 +94,13 @@ pub enum Edit {
         /// The severity.
         severity: Option<Option<Severity>>,
     },
+    /// Says how a sheet is to be seen; no value depends on it.
+    SetView {
+        /// Which sheet.
+        sheet: SheetId,
+        /// How.
+        view: SheetView,
+    },
     /// Sets the title.
     SetTitle(String),
     /// Several edits as one step, in order.
@@ -150,6 +157,7 @@ impl Plan {
             Edit::AddColumn { sheet, def } => self.add_column(sheet, def),
             Edit::RemoveLastColumn { sheet } => self.remove_last_column(sheet),
             Edit::SetSeverity { check, severity } => Ok(self.set_severity(check, severity)),
+            Edit::SetView { sheet, view } => self.set_view(sheet, view),
             Edit::SetTitle(title) => Ok(Change {
                 inverse: Edit::SetTitle(std::mem::replace(&mut self.title, title)),
                 touched: Vec::new(),
@@ -480,6 +488,16 @@ impl Plan {
             },
             touched: vec![Touched::Schema],
         }
+    }
+
+    fn set_view(&mut self, sheet: SheetId, view: SheetView) -> Result<Change, Problem> {
+        let known = self.views.get_mut(sheet.at());
+        let known = known.ok_or_else(|| Problem::new("no-such-sheet", "there is no such sheet"))?;
+        let view = std::mem::replace(known, view);
+        Ok(Change {
+            inverse: Edit::SetView { sheet, view },
+            touched: Vec::new(),
+        })
     }
 
     fn must_be_column(&self, sheet: SheetId, column: usize) -> Result<(), Problem> {

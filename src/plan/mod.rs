@@ -6,10 +6,12 @@
 mod edit;
 mod entry;
 mod fill;
+mod view;
 
 pub use edit::{Change, Edit, Place, Touched};
 pub use entry::{Entry, read_assumption, read_entry};
 pub use fill::Filling;
+pub use view::{MAX_WIDTH, SheetView};
 
 use crate::problem::Problem;
 use crate::problem::Severity;
@@ -41,6 +43,8 @@ pub struct Plan {
     pub extras: BTreeMap<(String, String), String>,
     schema: Vec<SheetDef>,
     sheets: Vec<Rows>,
+    /// One for each sheet.
+    views: Vec<SheetView>,
     assumptions: Vec<Assumption>,
     overrides: BTreeMap<(SheetId, usize), String>,
     builtin_formulas: BTreeMap<(SheetId, usize), String>,
@@ -94,6 +98,7 @@ impl Plan {
             own_checks: Vec::new(),
             extras: BTreeMap::new(),
             sheets: schema.iter().map(Rows::new).collect(),
+            views: vec![SheetView::default(); schema.len()],
             n_builtin_columns: schema.iter().map(|sheet| sheet.columns.len()).collect(),
             schema,
             assumptions: Vec::new(),
@@ -188,6 +193,11 @@ impl Plan {
     /// The rows of a sheet.
     pub fn rows(&self, sheet: SheetId) -> &Rows {
         &self.sheets[sheet.at()]
+    }
+
+    /// How the person wants to see a sheet.
+    pub fn view(&self, sheet: SheetId) -> &SheetView {
+        &self.views[sheet.at()]
     }
 
     /// All assumptions in order.

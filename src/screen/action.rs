@@ -82,6 +82,10 @@ pub enum Action {
     Columns,
     /// Hide this column.
     HideColumn,
+    /// The column one to the left.
+    ColumnLeft,
+    /// The column one to the right.
+    ColumnRight,
     /// A narrower column.
     Narrower,
     /// A wider column.
@@ -246,6 +250,8 @@ pub const RECORDS: &[Record] = records![
     OrderWithin, Arrange, Ledger, [letter('O')], "order within", "within", "Order by this column where those before it are alike.";
     Columns, Arrange, Ledger, [letter('l')], "columns", "columns", "Which columns are shown and in which order; kept in the plan.";
     HideColumn, Arrange, Ledger, [letter('h')], "hide the column", "hide", "Hide this column; `columns` brings it back.";
+    ColumnLeft, Arrange, Ledger, [with(KeyModifiers::ALT, KeyCode::Left), letter('{')], "column left", "left", "Move this column one to the left; kept in the plan.";
+    ColumnRight, Arrange, Ledger, [with(KeyModifiers::ALT, KeyCode::Right), letter('}')], "column right", "right", "Move this column one to the right; kept in the plan.";
     Narrower, Arrange, Ledger, [letter('(')], "narrower", "narrower", "Make this column narrower.";
     Wider, Arrange, Ledger, [letter(')')], "wider", "wider", "Make this column wider.";
     Formula, Change, Ledger, [letter('e')], "formula", "formula", "Change the formula of this column, for all its rows.";

@@ -79,53 +79,33 @@ fn lines_below(session: &Session, area: Rect) -> Option<Vec<Line>> {
 
 fn parts(area: Rect, n_below: Option<usize>, session: &Session) -> Parts {
     let mut rest = area;
-    let take_top = |rest: &mut Rect, lines: u16| {
-        let part = Rect {
-            height: lines.min(rest.height),
-            ..*rest
-        };
-        rest.y += part.height;
-        rest.height -= part.height;
-        part
-    };
     let top = take_top(&mut rest, u16::from(area.height >= 4));
     let hints = take_bottom(&mut rest, u16::from(area.height >= 6));
+    if let Some(lines) = n_below {
+        return parts_of_entry(top, rest, hints, lines);
+    }
     let line = take_bottom(&mut rest, u16::from(area.height >= 2));
     let in_ledger = session.leaf().is_none();
-    let beside = area.width >= WIDE && session.pane && in_ledger && n_below.is_none();
+    let beside = area.width >= WIDE && session.pane && in_ledger;
     if beside {
         let pane = Rect {
             x: area.right() - PANE_WIDTH,
             width: PANE_WIDTH,
             ..rest
         };
-        let body = Rect {
-            width: rest.width - PANE_WIDTH - 1,
-            ..rest
-        };
+        rest.width -= PANE_WIDTH + 1;
         return Parts {
             top,
-            body,
+            body: rest,
             pane,
             beside,
             line,
             hints,
         };
     }
-    let wanted = match n_below {
-        Some(lines) => u16::try_from(lines)
-            .unwrap_or(u16::MAX)
-            .min(rest.height / 2),
-        None if in_ledger && session.pane && rest.height >= 12 => PANE_HEIGHT,
-        None => 0,
-    };
     // The rule above it takes a line as well.
-    let with_rule = if wanted == 0 {
-        0
-    } else {
-        (wanted + 1).min(rest.height / 2 + 1)
-    };
-    let pane = take_bottom(&mut rest, with_rule);
+    let shown = in_ledger && session.pane && rest.height >= 12;
+    let pane = take_bottom(&mut rest, if shown { PANE_HEIGHT + 1 } else { 0 });
     Parts {
         top,
         body: rest,
@@ -134,6 +114,35 @@ fn parts(area: Rect, n_below: Option<usize>, session: &Session) -> Parts {
         line,
         hints,
     }
+}
+
+/// With an entry its line stands under a rule, and what is known of it under the line.
+fn parts_of_entry(top: Rect, mut rest: Rect, hints: Rect, n_below: usize) -> Parts {
+    let lines = u16::try_from(n_below).unwrap_or(u16::MAX).saturating_add(2);
+    let most = rest.height - rest.height / 3;
+    let mut pane = take_bottom(&mut rest, lines.min(most));
+    if pane.height >= 2 {
+        take_top(&mut pane, 1);
+    }
+    let line = take_top(&mut pane, 1);
+    Parts {
+        top,
+        body: rest,
+        pane,
+        beside: false,
+        line,
+        hints,
+    }
+}
+
+fn take_top(rest: &mut Rect, lines: u16) -> Rect {
+    let part = Rect {
+        height: lines.min(rest.height),
+        ..*rest
+    };
+    rest.y += part.height;
+    rest.height -= part.height;
+    part
 }
 
 fn take_bottom(rest: &mut Rect, lines: u16) -> Rect {
@@ -194,10 +203,14 @@ fn width_of(text: &str) -> usize {
 }
 
 fn state_pieces(session: &Session) -> Vec<(String, Tone)> {
+    let counts = session.desk.standing().counts();
     let mut pieces = Vec::new();
-    for severity in [Severity::Stop, Severity::Caution, Severity::Note] {
+    for (slot, severity) in [Severity::Stop, Severity::Caution, Severity::Note]
+        .into_iter()
+        .enumerate()
+    {
         let (mark, tone) = session.theme.severity(severity);
-        pieces.push((format!("{mark}{}", session.found.count(severity)), tone));
+        pieces.push((format!("{mark}{}", counts[slot]), tone));
     }
     pieces.push(save_state(session));
     pieces
@@ -273,18 +286,26 @@ fn draw_title(title: &str, reading: &page::Reading, n_lines: usize, area: Rect, 
 /// The short reason, or the help of an entry.
 fn draw_pane(session: &Session, below: Option<Vec<Line>>, parts: Parts, paint: &mut Paint) {
     let mut area = parts.pane;
-    if area.height == 0 || area.width == 0 {
-        return;
-    }
-    if parts.beside {
+    if below.is_some() {
+        let above = parts
+            .line
+            .y
+            .checked_sub(1)
+            .filter(|y| *y >= parts.body.bottom());
+        if let Some(y) = above {
+            paint.rule(area.x, y, area.width, Glyph::Line, Tone::Quiet);
+        }
+    } else if parts.beside {
         for y in area.y..area.bottom() {
             let mark = paint.theme.glyph(Glyph::Upright);
             paint.text(area.x.saturating_sub(1), y, 1, mark, Tone::Quiet);
         }
-    } else {
+    } else if area.height > 0 {
         paint.rule(area.x, area.y, area.width, Glyph::Line, Tone::Quiet);
-        area.y += 1;
-        area.height -= 1;
+        take_top(&mut area, 1);
+    }
+    if area.height == 0 {
+        return;
     }
     let lines = below.unwrap_or_else(|| short_reason(session, area));
     for (y, line) in (area.y..area.bottom()).zip(&lines) {
@@ -305,13 +326,15 @@ fn short_reason(session: &Session, area: Rect) -> Vec<Line> {
     let ledger = session.ledger();
     match (ledger.head(), ledger.here(&session.desk)) {
         (Some(head), Some(row)) => {
-            let size = (usize::from(area.width), usize::from(area.height));
+            let findings = session.desk.findings_of(ledger.sheet, row);
+            let (width, height) = (usize::from(area.width), usize::from(area.height));
             pages::short(
                 &session.desk,
-                &session.found,
                 head.id,
                 row,
-                size,
+                &findings,
+                width,
+                height,
                 session.theme,
             )
         }

@@ -4,6 +4,7 @@
 
 use crate::desk::Desk;
 use crate::engine::Engine;
+use crate::plan::SheetView;
 use crate::sheet::ColumnDef;
 use crate::sheet::ColumnKind;
 use crate::table::Cell;
@@ -77,6 +78,7 @@ pub struct Ledger {
     /// The rows shown where they are not all rows as stored.
     picked: Option<Vec<RowId>>,
     n_columns: usize,
+    view: SheetView,
 }
 
 impl Ledger {
@@ -96,6 +98,7 @@ impl Ledger {
             order: Vec::new(),
             picked: None,
             n_columns: 0,
+            view: SheetView::default(),
         };
         ledger.shape(desk);
         ledger.left = ledger.n_fixed;
@@ -110,6 +113,7 @@ impl Ledger {
         let sample: Vec<RowId> = rows.iter().take(SAMPLE).copied().collect();
         let order = shown_columns(desk, self.sheet);
         self.n_columns = def.columns.len();
+        self.view = desk.plan().view(self.sheet).clone();
         self.n_fixed = match order.get(1) {
             Some(at) if def.columns[*at].name == "verdict" => 2,
             Some(_) | None => 1.min(order.len()),
@@ -131,8 +135,13 @@ impl Ledger {
         if let Some(picked) = &mut self.picked {
             picked.retain(|row| rows.is_live(*row));
         }
-        if desk.engine().schema()[self.sheet.at()].columns.len() != self.n_columns {
+        let n_columns = desk.engine().schema()[self.sheet.at()].columns.len();
+        if n_columns != self.n_columns {
             self.order.clear();
+        }
+        // Where whole columns were computed anew, formulas may be others as well.
+        let is_new = desk.outcome().changed_cells.is_none();
+        if is_new || n_columns != self.n_columns || *desk.plan().view(self.sheet) != self.view {
             self.shape(desk);
         }
         self.row = self.row.min(self.rows(desk).len().saturating_sub(1));
@@ -281,20 +290,26 @@ impl Ledger {
     }
 }
 
-/// Positions of the columns that are shown: the id, the verdict, then the rest.
+/// Positions of the columns that are shown: the id and the verdict, then those that the person
+/// put first or else those that the sheet does, then the rest that is neither quiet nor hidden.
 pub fn shown_columns(desk: &Desk, sheet: SheetId) -> Vec<usize> {
-    let columns = &desk.engine().schema()[sheet.at()].columns;
-    let verdict = columns.iter().position(|column| column.name == "verdict");
-    let fixed = [Some(0), verdict];
-    let mut order: Vec<usize> = fixed.into_iter().flatten().collect();
-    let first: &[&str] = &["from", "to", "speed", "medium", "length"];
-    let known = first
-        .iter()
-        .filter_map(|name| columns.iter().position(|column| column.name == *name));
-    order.extend(known);
-    let rest = (0..columns.len()).filter(|at| !columns[*at].quiet && !order.contains(at));
-    let rest: Vec<usize> = rest.collect();
-    order.extend(rest);
+    let def = &desk.engine().schema()[sheet.at()];
+    let view = desk.plan().view(sheet);
+    let position = |name: &String| def.column(name);
+    let first = if view.order.is_empty() {
+        &def.ledger
+    } else {
+        &view.order
+    };
+    let named: Vec<usize> = first.iter().filter_map(position).collect();
+    let rest = (0..def.columns.len()).filter(|at| !def.columns[*at].quiet);
+    let mut order = Vec::with_capacity(def.columns.len());
+    order.extend([Some(0), def.column("verdict")].into_iter().flatten());
+    for at in named.into_iter().chain(rest) {
+        if !order.contains(&at) && !view.hidden.contains(&def.columns[at].name) {
+            order.push(at);
+        }
+    }
     order
 }
 
@@ -310,6 +325,7 @@ fn head(desk: &Desk, sheet: SheetId, position: usize, sample: &[RowId]) -> Head 
         .chain([def.name.width(), def.unit.width()])
         .max()
         .unwrap_or(0);
+    let asked = desk.plan().view(sheet).width.get(&def.name).copied();
     let is_verdict = def.name == "verdict";
     // The mark before the word, and the longest word.
     let widest = if is_verdict {
@@ -320,9 +336,10 @@ fn head(desk: &Desk, sheet: SheetId, position: usize, sample: &[RowId]) -> Head 
     Head {
         position,
         id,
-        width: u16::try_from(widest)
-            .unwrap_or(u16::MAX)
-            .clamp(WIDTHS.0, WIDTHS.1),
+        width: asked.unwrap_or_else(|| {
+            let widest = u16::try_from(widest).unwrap_or(u16::MAX);
+            widest.clamp(WIDTHS.0, WIDTHS.1)
+        }),
         name: def.name.clone(),
         unit: def.unit.clone(),
         filling: filling(desk, sheet, position, def),

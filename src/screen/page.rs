@@ -97,9 +97,15 @@ pub struct Reading {
 impl Reading {
     /// Moves by lines: to the next line that leads somewhere, else the page just scrolls.
     pub fn step(&mut self, page: &Page, by: isize, height: usize) {
+        let leads = |at: &usize| page.lines[*at].target != Target::None;
+        if !(0..page.lines.len()).any(|at| leads(&at)) {
+            let most = page.lines.len().saturating_sub(height.max(1));
+            self.top = self.top.saturating_add_signed(by).min(most);
+            self.at = self.top;
+            return;
+        }
         let last = page.lines.len().saturating_sub(1);
         let wanted = self.at.saturating_add_signed(by).min(last);
-        let leads = |at: &usize| page.lines[*at].target != Target::None;
         let found = match by < 0 {
             true => (0..=wanted).rev().find(leads),
             false => (wanted..page.lines.len()).find(leads),
@@ -121,7 +127,7 @@ impl Reading {
             .lines
             .iter()
             .position(|line| line.target != Target::None);
-        if first.is_none_or(|first| self.at <= first) && self.at < height {
+        if first.is_some_and(|first| self.at <= first) && self.at < height {
             self.top = 0;
         }
     }
@@ -192,4 +198,25 @@ pub fn wrapped(text: &str, width: usize) -> Vec<String> {
         lines.push(line);
     }
     lines
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_page_that_leads_nowhere_scrolls_with_each_key() {
+        let page = Page {
+            title: String::new(),
+            lines: vec![Line::plain("x"); 10],
+        };
+        let mut reading = Reading::default();
+        let mut tops = Vec::new();
+        for by in [1, 1, 20, -1, -20] {
+            reading.step(&page, by, 4);
+            reading.keep_in_view(&page, 4);
+            tops.push(reading.top);
+        }
+        assert_eq!(tops, [1, 2, 6, 5, 0]);
+    }
 }

@@ -78,6 +78,8 @@ pub enum Glyph {
     Empty,
     /// A limit in a bar.
     Limit,
+    /// A value that was read, along a scale.
+    Reading,
     /// There is more to the left.
     MoreLeft,
     /// There is more to the right.
@@ -176,6 +178,7 @@ fn forms(glyph: Glyph) -> (&'static str, &'static str) {
         Glyph::Full => ("█", "#"),
         Glyph::Empty => ("░", "."),
         Glyph::Limit => ("┃", "|"),
+        Glyph::Reading => ("◆", "*"),
         Glyph::MoreLeft => ("◂", "<"),
         Glyph::MoreRight => ("▸", ">"),
         Glyph::Here => ("▶", ">"),

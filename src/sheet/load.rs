@@ -55,6 +55,12 @@ fn sound(sheet: &SheetDef) -> Result<(), Problem> {
         }
         sound_column(column)?;
     }
+    for name in &sheet.ledger {
+        if !names.remove(name) {
+            let what = format!("`ledger` names `{name}`, which is no column or stands there twice");
+            return Err(Problem::new("sheet-file", what).help("name each column once"));
+        }
+    }
     Ok(())
 }
 
@@ -96,7 +102,7 @@ mod tests {
         let sheet = load(&text, "tanks.toml").unwrap();
         assert_eq!(sheet.column("x"), Some(1));
         assert!(sheet.columns[1].quiet && sheet.columns[1].entered());
-        assert!(!sheet.reference && sheet.checks.is_empty());
+        assert!(!sheet.reference && sheet.checks.is_empty() && sheet.ledger.is_empty());
     }
 
     #[test]
@@ -134,6 +140,11 @@ mod tests {
             load(&twice, "a.toml").unwrap_err().message,
             "column `id` stands twice"
         );
+        for ledger in ["ledger = [\"weight\"]", "ledger = [\"id\", \"id\"]"] {
+            let text = SHEET.replace("[[column]]", &format!("{ledger}\n[[column]]"));
+            let problem = load(&text, "a.toml").unwrap_err();
+            assert!(problem.message.starts_with("`ledger` names"), "{ledger}");
+        }
         let severity = format!(
             "{SHEET}[[check]]\nname = \"a\"\ndoc = \"A.\"\nsource = \"none\"\n\
              [[check.case]]\nwhen = \"yes\"\nseverity = \"bad\"\nsay = \"a\"\nadvise = \"b\"\n"

@@ -27,6 +27,9 @@ pub struct SheetDef {
     /// Whether it comes with rows of its own, each with source and confidence.
     #[serde(default)]
     pub reference: bool,
+    /// Columns that a ledger shows first, after the id and the verdict; the rest follow in order.
+    #[serde(default)]
+    pub ledger: Vec<String>,
     /// Its columns in order; the first is the id.
     #[serde(rename = "column")]
     pub columns: Vec<ColumnDef>,

@@ -14,7 +14,11 @@ pub struct Names {
 
 #[derive(Debug, Default)]
 struct Inner {
-    texts: Vec<Box<str>>,
+    /// All texts one behind the other: a million small ones of their own would take longer to
+    /// make than to read.
+    texts: String,
+    /// Where the text of each code ends.
+    ends: Vec<usize>,
     /// For each code the first code with the same text in another case; often itself.
     folded: Vec<u32>,
     /// For each code that is the first of its spellings, how many there are.
@@ -41,7 +45,7 @@ pub struct NamesWriter<'a> {
 impl NamesWriter<'_> {
     /// Makes room for so many more texts.
     pub fn reserve(&mut self, n_texts: usize) {
-        self.inner.texts.reserve(n_texts);
+        self.inner.ends.reserve(n_texts);
         self.inner.folded.reserve(n_texts);
         self.inner.spellings.reserve(n_texts);
         self.inner.next.reserve(n_texts);
@@ -97,7 +101,7 @@ impl Names {
 
     /// How many codes there are.
     pub fn len(&self) -> usize {
-        self.view().inner.texts.len()
+        self.view().inner.ends.len()
     }
 
     /// Whether there are none.
@@ -117,9 +121,18 @@ impl Names {
 }
 
 impl Inner {
+    fn text(&self, code: u32) -> &str {
+        let at = code as usize;
+        let Some(end) = self.ends.get(at) else {
+            return "";
+        };
+        let start = at.checked_sub(1).map_or(0, |before| self.ends[before]);
+        &self.texts[start..*end]
+    }
+
     fn known(&self, text: &str) -> Option<u32> {
         self.alike(lower_hash(text))
-            .find(|code| *self.texts[*code as usize] == *text)
+            .find(|code| self.text(*code) == text)
     }
 
     /// Codes whose lower-case form has a hash.
@@ -134,10 +147,10 @@ impl Inner {
 
     fn add(&mut self, text: &str) -> u32 {
         let hash = lower_hash(text);
-        let code = code_of(self.texts.len());
+        let code = code_of(self.ends.len());
         let (mut folded, mut last) = (code, None);
         for other in self.alike(hash) {
-            let known = &*self.texts[other as usize];
+            let known = self.text(other);
             if known == text {
                 return other;
             }
@@ -150,7 +163,8 @@ impl Inner {
             Some(last) => self.next[last as usize] = code,
             None => drop(self.first.insert(hash, code)),
         }
-        self.texts.push(text.into());
+        self.texts.push_str(text);
+        self.ends.push(self.texts.len());
         self.folded.push(folded);
         self.spellings.push(0);
         self.spellings[folded as usize] += 1;
@@ -206,7 +220,7 @@ impl NamesView<'_> {
 
     /// The text of a code; empty for an absent one.
     pub fn text(&self, code: u32) -> &str {
-        self.inner.texts.get(code as usize).map_or("", |text| text)
+        self.inner.text(code)
     }
 
     /// The code shared by all spellings of a text; absent stays absent.

@@ -11,14 +11,20 @@ use crate::table::{RowId, SheetId};
 use rustc_hash::{FxHashMap, FxHashSet};
 
 /// The name of the check.
-const CHECK: &str = "name-alike";
+pub(super) const CHECK: &str = "name-alike";
+
+/// What the check is about.
+pub(super) const DOC: &str = "No two names differ only in what the eye skips.";
+
+/// Where the rule comes from.
+pub(super) const SOURCE: &str = "common practice, no source";
 
 /// Every name that looks like another one of the same kind, at the row where it comes second.
+///
+/// Goes through all names; `namesakes.rs` keeps the same up to date from edit to edit.
 pub fn find(plan: &Plan) -> Vec<Finding> {
-    let severity = match plan.severities.get(CHECK) {
-        Some(None) => return Vec::new(),
-        Some(Some(severity)) => *severity,
-        None => Severity::Note,
+    let Some(severity) = severity(plan) else {
+        return Vec::new();
     };
     let mut found = Vec::new();
     if let Some(links) = plan.sheet("links") {
@@ -26,6 +32,12 @@ pub fn find(plan: &Plan) -> Vec<Finding> {
         among_devices(plan, links, severity, &mut found);
     }
     found
+}
+
+/// How much it weighs in a plan; `None` where it is switched off.
+pub(super) fn severity(plan: &Plan) -> Option<Severity> {
+    let own = plan.severities.get(CHECK).copied();
+    own.unwrap_or(Some(Severity::Note))
 }
 
 /// Link ids that look alike or are the same.
@@ -73,7 +85,7 @@ fn among_devices(plan: &Plan, links: SheetId, severity: Severity, found: &mut Ve
 }
 
 /// Where devices are named: the id of switches first, then both ends of links.
-fn device_columns(plan: &Plan, links: SheetId) -> Vec<(SheetId, usize)> {
+pub(super) fn device_columns(plan: &Plan, links: SheetId) -> Vec<(SheetId, usize)> {
     let mut columns = Vec::new();
     columns.extend(plan.sheet("switches").map(|sheet| (sheet, 0)));
     columns.extend(
@@ -85,7 +97,7 @@ fn device_columns(plan: &Plan, links: SheetId) -> Vec<(SheetId, usize)> {
 }
 
 /// A name without what the eye skips: case, spaces, dashes; 0 is o, 1 is l.
-fn skeleton(name: &str) -> String {
+pub(super) fn skeleton(name: &str) -> String {
     name.to_lowercase()
         .chars()
         .filter(|c| {
@@ -103,7 +115,37 @@ fn skeleton(name: &str) -> String {
         .collect()
 }
 
-fn finding(sheet: SheetId, row: RowId, severity: Severity, name: &str, other: &str) -> Finding {
+/// A number for the skeleton of a name, never zero; equal skeletons have equal numbers.
+pub(super) fn skeleton_key(name: &str) -> u32 {
+    let skips = |byte: &u8| matches!(byte, b' ' | 9..=13 | b'-' | b'_' | b'.' | b'/');
+    let looks = |byte: u8| match byte.to_ascii_lowercase() {
+        b'0' => b'o',
+        b'1' | b'i' => b'l',
+        other => other,
+    };
+    let hash = match name.is_ascii() {
+        true => hash_of(name.bytes().filter(|byte| !skips(byte)).map(looks)),
+        false => hash_of(skeleton(name).bytes()),
+    };
+    ((hash >> 32) as u32).max(1)
+}
+
+fn hash_of(bytes: impl Iterator<Item = u8>) -> u64 {
+    // An odd number with bits all over (the golden ratio), as in Fibonacci hashing.
+    const SPREAD: u64 = 0x9e37_79b9_7f4a_7c15;
+    bytes.fold(SPREAD, |hash, byte| {
+        (hash.rotate_left(5) ^ u64::from(byte)).wrapping_mul(SPREAD)
+    })
+}
+
+/// The finding that a name looks like another one, or is the same.
+pub(super) fn finding(
+    sheet: SheetId,
+    row: RowId,
+    severity: Severity,
+    name: &str,
+    other: &str,
+) -> Finding {
     let sentence = if name == other {
         format!("the name `{name}` stands twice")
     } else {
@@ -116,6 +158,25 @@ fn finding(sheet: SheetId, row: RowId, severity: Severity, name: &str, other: &s
         row,
         sentence,
         advice: "If both mean the same thing, spell them the same way; if not, rename one so that nobody mixes them up.".to_owned(),
-        source: "common practice, no source".to_owned(),
+        source: SOURCE.to_owned(),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    proptest! {
+        #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::default() })]
+
+        #[test]
+        fn equal_skeletons_have_equal_keys(
+            a in "[aAlLiI1oO0 \\-_./\t\u{b}\u{200b}\u{212a}kKé]{0,6}",
+            b in "[aAlLiI1oO0 \\-_./\t\u{b}\u{200b}\u{212a}kKé]{0,6}",
+        ) {
+            prop_assert_eq!(skeleton(&a) == skeleton(&b), skeleton_key(&a) == skeleton_key(&b));
+            prop_assert_ne!(skeleton_key(&a), 0);
+        }
     }
 }

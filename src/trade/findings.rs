@@ -43,7 +43,8 @@ impl Findings {
     }
 }
 
-fn slot(severity: Severity) -> usize {
+/// Where a severity is counted.
+pub(super) fn slot(severity: Severity) -> usize {
     match severity {
         Severity::Stop => 0,
         Severity::Caution => 1,
@@ -52,6 +53,8 @@ fn slot(severity: Severity) -> usize {
 }
 
 /// Everything the checks found; at most `most` findings are written out.
+///
+/// Goes through all rows; [`super::Standing`] keeps the same up to date from edit to edit.
 pub fn find_all(plan: &Plan, engine: &Engine, most: usize) -> Findings {
     let Judged { cases, .. } = judged(plan);
     let mut found = Findings::default();

@@ -4,14 +4,21 @@
 //! sentences, and the few rules that need code.
 
 mod alike;
+mod bits;
 mod cages;
 mod findings;
 mod functions;
+mod keys;
+mod ledger;
+mod namesakes;
+mod standing;
 mod verdict;
 mod why;
 
 pub use cages::Cages;
 pub use findings::{Finding, Findings, Sentence, find_all};
+pub use ledger::ledger;
+pub use standing::{MOST_MOVED, Standing, VERDICTS};
 pub use verdict::{Judged, judged};
 pub use why::why;
 

@@ -39,7 +39,8 @@ fn trace(story: &Story) -> Vec<(String, usize, usize)> {
     let mut steps: Vec<_> = steps
         .map(|step| {
             let name = nodes[step.column.at()].name.clone();
-            (name, step.evaluated, step.changed)
+            let changed = step.changed.expect("a short column is compared");
+            (name, step.evaluated, changed)
         })
         .filter(|(name, _, _)| !name.contains('#') && !name.contains(".found_"))
         .collect();

@@ -24,7 +24,7 @@ const OWNED: &[(&str, &[&str])] = &[
     ("logos", &["formula"]),
     ("pulp", &["engine"]),
     ("ratatui", &["screen"]),
-    ("rayon", &["engine"]),
+    ("rayon", &["engine", "files"]),
     ("rustix", &["screen"]),
     ("serde_json", &["files", "cli"]),
     ("sha2", &["files"]),

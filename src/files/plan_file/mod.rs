@@ -23,6 +23,7 @@ mod read;
 mod rows;
 mod source;
 mod toml_text;
+mod view;
 mod write;
 
 pub use read::{read, text_of};

@@ -23,7 +23,7 @@ use std::ops::Range;
 use toml::Spanned;
 use toml::de::{DeTable, DeValue, ValueDeserializer};
 
-type Value<'v> = Spanned<DeValue<'v>>;
+pub(super) type Value<'v> = Spanned<DeValue<'v>>;
 
 /// Brings the document of an older format to the next one.
 type Migration = fn(&mut DeTable<'_>);
@@ -38,7 +38,7 @@ const MIGRATIONS: [Migration; FORMAT as usize - 1] = [];
 /// large, or comes from a newer version.
 pub fn read(
     text: &str,
-    fresh: impl FnOnce() -> Result<Plan, Problem>,
+    fresh: impl FnOnce() -> Result<Plan, Problem> + Send,
 ) -> Result<(Plan, Vec<Problem>), Problem> {
     if text.len() > MAX_BYTES {
         return Err(
@@ -48,7 +48,20 @@ pub fn read(
     }
     let text = source::plain(text);
     must_be_a_plan(&text)?;
-    let source = Source::new(&text);
+    let (seal_holds, opening) = rayon::join(|| source::seal_holds(&text), || opened(&text, fresh));
+    let (plan, mut problems) = opening?;
+    if !seal_holds {
+        problems.insert(0, changed_outside());
+    }
+    Ok((plan, problems))
+}
+
+/// Everything but the checksum, which takes as long as a good part of the reading.
+fn opened(
+    text: &str,
+    fresh: impl FnOnce() -> Result<Plan, Problem>,
+) -> Result<(Plan, Vec<Problem>), Problem> {
+    let source = Source::new(text);
     let mut document = DeTable::parse(&source.toml)
         .map_err(|error| damaged(&source, &error))?
         .into_inner();
@@ -62,9 +75,6 @@ pub fn read(
         n_more: 0,
         source: &source,
     };
-    if !source::seal_holds(&text) {
-        opening.problems.push(changed_outside());
-    }
     opening.document(&document)?;
     Ok((opening.plan, opening.problems))
 }
@@ -151,8 +161,8 @@ fn damaged(source: &Source<'_>, error: &toml::de::Error) -> Problem {
 }
 
 /// A plan while its file is read.
-struct Opening<'s> {
-    plan: Plan,
+pub(super) struct Opening<'s> {
+    pub(super) plan: Plan,
     problems: Vec<Problem>,
     /// Problems beyond those that are listed.
     n_more: usize,
@@ -163,7 +173,7 @@ impl Opening<'_> {
     fn document(&mut self, document: &DeTable<'_>) -> Result<(), Problem> {
         for (name, value) in document {
             match name.get_ref().as_ref() {
-                "portledger" | "column" | "formula" | "check" | "rows" => {}
+                "portledger" | "column" | "formula" | "check" | "rows" | "view" => {}
                 "title" => self.title(value)?,
                 "assumptions" => self.assumptions(value)?,
                 "severities" => self.severities(value)?,
@@ -175,6 +185,10 @@ impl Opening<'_> {
         self.each(document, "check", Self::own_check)?;
         if let Some(value) = document.get("rows") {
             self.rows(value)?;
+        }
+        // Last of all, when every column is there.
+        if let Some((name, value)) = document.get_key_value("view") {
+            self.views(name, value)?;
         }
         if self.n_more > 0 {
             self.problems.push(Problem::new(
@@ -192,8 +206,9 @@ impl Opening<'_> {
     }
 
     /// Adds a problem at a place of the file.
-    fn tell(&mut self, problem: Problem, span: &Range<usize>) {
-        if self.problems.len() < MAX_LISTED {
+    pub(super) fn tell(&mut self, problem: Problem, span: &Range<usize>) {
+        // One place is kept for what the checksum says.
+        if self.problems.len() + 1 < MAX_LISTED {
             let problem = self.at(problem, span);
             self.problems.push(problem);
         } else {
@@ -210,7 +225,7 @@ impl Opening<'_> {
     }
 
     /// Keeps a key nobody knows, and says so.
-    fn unknown(
+    pub(super) fn unknown(
         &mut self,
         table: &str,
         name: &Spanned<std::borrow::Cow<'_, str>>,
@@ -461,7 +476,7 @@ impl Opening<'_> {
     }
 }
 
-fn text<'v>(value: &'v Value<'_>) -> Option<&'v str> {
+pub(super) fn text<'v>(value: &'v Value<'_>) -> Option<&'v str> {
     match value.get_ref() {
         DeValue::String(text) => Some(text),
         DeValue::Integer(_)

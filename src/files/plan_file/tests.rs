@@ -4,7 +4,9 @@ use super::*;
 use crate::files::sample::fresh;
 use crate::plan::Edit;
 use crate::plan::Entry;
+use crate::plan::MAX_WIDTH;
 use crate::plan::Plan;
+use crate::plan::SheetView;
 use crate::problem::Problem;
 use crate::problem::Severity;
 use crate::sheet::CaseDef;
@@ -28,6 +30,11 @@ reserve = { value = "1 dB", source = "house rule" }
 [severities]
 ratio = "off"
 reach = "caution"
+
+[view.links]
+order = ["to", "from", "double"]
+hidden = ["notes"]
+width = { from = 12, ticket = 8 }
 
 [[column]]
 sheet = "links"
@@ -96,6 +103,61 @@ fn a_file_we_wrote_comes_back_byte_by_byte() {
     );
     assert_eq!(plan.severities["reach"], Some(Severity::Caution));
     assert_eq!(plan.own_checks[0].1.cases.len(), 1);
+    assert_eq!(plan.view(LINKS).order, ["to", "from", "double"]);
+    assert_eq!(plan.view(LINKS).width["ticket"], 8);
+    assert!(plan.view(MEDIA).is_default());
+}
+
+#[test]
+fn a_view_is_kept_whatever_stands_in_it() {
+    let text = r#"portledger = 1
+[view]
+boats = { order = ["keel"] }
+media = 3
+[view.links]
+order = ["to", "colour", "to"]
+hidden = [1, 2]
+width = { from = 12, to = 0, colour = 9, length = "wide" }
+folded = true
+"#;
+    let expected = [
+        vec!["changed-outside"],
+        vec!["unknown-key"; 6],
+        vec!["view-column"],
+    ]
+    .concat();
+    let mut found = codes(text);
+    found.sort_unstable();
+    assert_eq!(found, expected);
+    let (mut plan, _) = opened(text);
+    let saved = write(&plan);
+    assert_eq!(write(&opened(&saved).0), saved);
+    for kept in [
+        "boats = ",
+        "media = 3",
+        "hidden = [1, 2]",
+        "to = 0",
+        "folded = true",
+        "colour = 9",
+    ] {
+        assert!(saved.contains(kept), "{kept}\n{saved}");
+    }
+    // What a person sets takes the place of what nobody understood.
+    let view = SheetView {
+        hidden: ["notes".to_owned()].into(),
+        width: [("to".to_owned(), 5), ("length".to_owned(), 6)].into(),
+        ..SheetView::default()
+    };
+    for sheet in [LINKS, MEDIA] {
+        let view = view.clone();
+        plan.apply(Edit::SetView { sheet, view }).unwrap();
+    }
+    let saved = write(&plan);
+    assert_eq!(write(&opened(&saved).0), saved);
+    assert_eq!(opened(&saved).0.view(LINKS), &view);
+    for gone in ["[1, 2]", "to = 0", "wide", "media = 3"] {
+        assert!(!saved.contains(gone), "{gone}\n{saved}");
+    }
 }
 
 #[test]
@@ -451,6 +513,12 @@ fn plan_of(texts: &[String], numbers: &[f64]) -> Plan {
         cases: vec![case.clone(), case],
     };
     plan.own_checks.push(("links".to_owned(), check));
+    let view = SheetView {
+        order: vec!["to".to_owned(), text(), text()],
+        hidden: [text()].into(),
+        width: [("from".to_owned(), 1), (text(), MAX_WIDTH)].into(),
+    };
+    plan.apply(Edit::SetView { sheet: LINKS, view }).unwrap();
     for sheet in [LINKS, MEDIA] {
         for _ in 0..texts.len() % 4 {
             let row = plan
@@ -493,7 +561,11 @@ proptest! {
         prop_assert_eq!(&back.title, &plan.title);
         prop_assert_eq!(&back.own_checks, &plan.own_checks);
         let n_wrong: usize = [LINKS, MEDIA].map(|sheet| plan.rows(sheet).wrong().len()).iter().sum();
-        prop_assert_eq!(problems.len(), n_wrong);
+        let columns = &crate::trade::judged(&plan).schema[LINKS.at()];
+        let unknown = plan.view(LINKS).names().filter(|name| columns.column(name).is_none());
+        let n_unknown = unknown.collect::<std::collections::BTreeSet<_>>().len();
+        prop_assert_eq!(problems.len(), n_wrong + n_unknown);
+        prop_assert_eq!(back.view(LINKS), plan.view(LINKS));
         for sheet in [LINKS, MEDIA] {
             let rows = |plan: &Plan| {
                 let own = plan.rows(sheet).order().iter().filter(|row| !plan.rows(sheet).is_builtin(**row));
@@ -518,7 +590,7 @@ proptest! {
         prop_oneof![any_text(), prop::sample::select(vec![
             "portledger = 1\n", "[rows]\n", "links = '''\n", "'''\n", "id,from,length\n", "L1,a,1\n",
             "[[column]]\n", "sheet = \"links\"\n", "name = 'x'\n", "kind = \"text\"\n", "\"\"\"", "=", "\n",
-            "[assumptions]\n", "reserve = 1\n", "[severities]\n", "# sha256 = 00\n",
+            "[assumptions]\n", "reserve = 1\n", "[severities]\n", "[view]\n", "[view.links]\n", "order = [\"id\"]\n", "width = { to = 1 }\n", "links = 1\n", "# sha256 = 00\n",
         ]).prop_map(str::to_owned)], 0..12)) {
         let text = parts.concat();
         for text in [text.clone(), format!("portledger = 1\n{text}")] {

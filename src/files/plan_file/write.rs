@@ -4,6 +4,7 @@
 
 use super::extras::{self, TOP};
 use super::toml_text::{block, key, quoted};
+use super::view;
 use super::{FORMAT, KINDS, SEAL, checksum};
 use crate::files::table_text::push_row;
 use crate::plan::Entry;
@@ -31,6 +32,7 @@ pub fn write(plan: &Plan) -> String {
     extras::push_lines(&mut out, plan, TOP);
     assumptions(&mut out, plan);
     severities(&mut out, plan);
+    view::push(&mut out, plan);
     own_columns(&mut out, plan);
     formulas(&mut out, plan);
     own_checks(&mut out, plan);
@@ -85,7 +87,7 @@ fn with_symbol(text: String, assumption: &crate::plan::Assumption) -> String {
     }
 }
 
-fn table(out: &mut String, name: &str, lines: &str) {
+pub(super) fn table(out: &mut String, name: &str, lines: &str) {
     if !lines.is_empty() {
         let _ = write!(out, "\n[{name}]\n{lines}");
     }
@@ -119,7 +121,7 @@ fn places(plan: &Plan) -> impl Iterator<Item = (SheetId, usize)> {
     sheets(plan).flat_map(|sheet| (0..plan.def(sheet).columns.len()).map(move |at| (sheet, at)))
 }
 
-fn sheets(plan: &Plan) -> impl Iterator<Item = SheetId> {
+pub(super) fn sheets(plan: &Plan) -> impl Iterator<Item = SheetId> {
     (0..plan.schema().len()).filter_map(|at| u16::try_from(at).ok().map(SheetId))
 }
 

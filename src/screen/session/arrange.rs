@@ -1,13 +1,13 @@
 //! What of a sheet is seen: moving, marking, keeping, ordering, finding, columns.
 
 use super::Session;
-use crate::engine::Engine;
+use crate::plan::Edit;
+use crate::plan::SheetView;
 use crate::problem::Problem;
 use crate::screen::entry::Purpose;
 use crate::screen::ledger::cell_text;
 use crate::screen::theme::Tone;
-use crate::table::Cell;
-use crate::table::RowId;
+use crate::table::{RowId, SheetId};
 use crossterm::event::KeyCode;
 
 /// The verdicts that rows are kept by, in the order of pressing.
@@ -205,19 +205,21 @@ impl Session {
     }
 
     /// What a condition says of each row, by place in storage.
-    fn condition(&self, _text: &str) -> Result<Vec<u8>, Problem> {
-        Err(Problem::new("not-yet", "conditions are not there yet"))
+    fn condition(&self, text: &str) -> Result<Vec<u8>, Problem> {
+        let said = self
+            .desk
+            .engine()
+            .condition(self.desk.plan(), self.ledger().sheet, text);
+        said.map_err(|problems| {
+            let first = problems.into_iter().next();
+            first.unwrap_or_else(|| Problem::new("no-condition", "this is no condition"))
+        })
     }
 
-    fn sort(&self, rows: &mut [RowId]) {
-        let (engine, plan) = (self.desk.engine(), self.desk.plan());
-        for (column, falling) in self.ledger().order.iter().rev() {
-            rows.sort_by(|a, b| {
-                let of = |row: &RowId| engine.cell(plan, *column, *row);
-                compare(&of(a), &of(b), *falling)
-            });
-        }
-        let _: &Engine = engine;
+    fn sort(&self, rows: &mut Vec<RowId>) {
+        let ledger = self.ledger();
+        let engine = self.desk.engine();
+        engine.sorted(self.desk.plan(), ledger.sheet, rows, &ledger.order);
     }
 
     /// Moves to the next cell that holds the text that was looked for.
@@ -274,43 +276,109 @@ impl Session {
     pub(super) fn next_finding(&mut self) {
         let ledger = self.ledger();
         let rows = ledger.rows(&self.desk);
-        let found: std::collections::HashSet<RowId> = self
-            .found
-            .list
-            .iter()
-            .filter(|finding| finding.sheet == ledger.sheet)
-            .map(|finding| finding.row)
-            .collect();
+        let standing = self.desk.standing();
         let ahead = (1..=rows.len()).map(|by| (ledger.row + by) % rows.len());
-        match ahead.into_iter().find(|at| found.contains(&rows[*at])) {
+        match ahead
+            .into_iter()
+            .find(|at| standing.worst(ledger.sheet, rows[*at]).is_some())
+        {
             Some(at) => self.ledger_mut().row = at,
             None => self.say("no row shown has a finding", Tone::Quiet),
         }
     }
 
+    /// Hides the column of the cursor.
     pub(super) fn hide_column(&mut self) {
-        self.say("not yet", Tone::Quiet);
+        let ledger = self.ledger();
+        if ledger.column < ledger.n_fixed {
+            self.say(
+                "the name of a row and its verdict stay in view",
+                Tone::Quiet,
+            );
+            return;
+        }
+        if let Some(head) = ledger.head() {
+            let (sheet, position) = (ledger.sheet, head.position);
+            self.turn_column(sheet, position);
+        }
+    }
+
+    /// Hides a column that is shown, or shows one that is not.
+    pub(super) fn turn_column(&mut self, sheet: SheetId, position: usize) {
+        let ledger = &self.ledgers[sheet.at()];
+        let fixed = ledger.heads[..ledger.n_fixed].iter();
+        if fixed.into_iter().any(|head| head.position == position) {
+            self.say(
+                "the name of a row and its verdict stay in view",
+                Tone::Quiet,
+            );
+            return;
+        }
+        let is_shown = ledger.heads.iter().any(|head| head.position == position);
+        let def = &self.desk.engine().schema()[sheet.at()];
+        let name = def.columns[position].name.clone();
+        let mut view = self.desk.plan().view(sheet).clone();
+        let label = match is_shown {
+            true => {
+                view.order.retain(|known| *known != name);
+                view.hidden.insert(name.clone());
+                format!("{name} hidden")
+            }
+            false => {
+                view.hidden.remove(&name);
+                if def.columns[position].quiet {
+                    view.order = self.order_of(sheet);
+                    view.order.push(name.clone());
+                }
+                format!("{name} shown")
+            }
+        };
+        self.set_view(&label, sheet, view);
+    }
+
+    /// Moves the column of the cursor by one place.
+    pub(super) fn move_column(&mut self, right: bool) {
+        let ledger = self.ledger();
+        let (sheet, n_fixed) = (ledger.sheet, ledger.n_fixed);
+        let Some(at) = ledger.column.checked_sub(n_fixed) else {
+            self.say(
+                "the name of a row and its verdict stay where they are",
+                Tone::Quiet,
+            );
+            return;
+        };
+        let mut order = self.order_of(sheet);
+        let to = if right { at + 1 } else { at.wrapping_sub(1) };
+        if at >= order.len() || to >= order.len() {
+            return;
+        }
+        order.swap(at, to);
+        let label = format!("{} moved", order[to]);
+        let mut view = self.desk.plan().view(sheet).clone();
+        view.order = order;
+        self.set_view(&label, sheet, view);
+    }
+
+    /// The names of the columns shown, those that always stay left out.
+    fn order_of(&self, sheet: SheetId) -> Vec<String> {
+        let ledger = &self.ledgers[sheet.at()];
+        let heads = ledger.heads.iter().skip(ledger.n_fixed);
+        heads.map(|head| head.name.clone()).collect()
     }
 
     pub(super) fn resize_column(&mut self, by: i16) {
-        let ledger = self.ledger_mut();
-        let column = ledger.column;
-        if let Some(head) = ledger.heads.get_mut(column) {
-            head.width = head.width.saturating_add_signed(by).clamp(2, 60);
-        }
+        let ledger = self.ledger();
+        let Some(head) = ledger.head() else {
+            return;
+        };
+        let (sheet, name) = (ledger.sheet, head.name.clone());
+        let width = head.width.saturating_add_signed(by).clamp(2, 60);
+        let mut view = self.desk.plan().view(sheet).clone();
+        view.width.insert(name.clone(), width);
+        self.set_view(&format!("{name} {width} wide"), sheet, view);
     }
-}
 
-/// Compares two cells; what is missing stands last either way.
-fn compare(a: &Cell, b: &Cell, falling: bool) -> std::cmp::Ordering {
-    use std::cmp::Ordering;
-    let turned = |order: Ordering| if falling { order.reverse() } else { order };
-    let is_missing = |cell: &Cell| matches!(cell, Cell::Missing | Cell::Failed);
-    match (a, b) {
-        (a, b) if is_missing(a) || is_missing(b) => is_missing(a).cmp(&is_missing(b)),
-        (Cell::Number(a), Cell::Number(b)) => turned(a.total_cmp(b)),
-        (Cell::Text(a), Cell::Text(b)) => turned(a.to_lowercase().cmp(&b.to_lowercase())),
-        (Cell::Flag(a), Cell::Flag(b)) => turned(a.cmp(b)),
-        _ => Ordering::Equal,
+    fn set_view(&mut self, label: &str, sheet: SheetId, view: SheetView) {
+        self.apply(label, Edit::SetView { sheet, view });
     }
 }

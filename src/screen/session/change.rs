@@ -3,16 +3,23 @@
 //! Every change goes through the desk as one named step; what is refused changes nothing.
 
 use super::{Answer, Ask, Effect, Layer, Session};
+use crate::desk::Outcome;
 use crate::plan::Edit;
 use crate::plan::Entry as Content;
 use crate::plan::read_entry;
 use crate::problem::Problem;
-use crate::screen::entry::{Entry, Move, Purpose, Reply};
+use crate::screen::action::{self, Action};
+use crate::screen::block;
+use crate::screen::block::Pasting;
+use crate::screen::entry::read_column;
+use crate::screen::entry::{Direction, Entry, Purpose, Reply};
+use crate::screen::page::Page;
 use crate::screen::theme::Tone;
 use crate::sheet::ColumnDef;
 use crate::table::{ParamId, RowId, SheetId};
 use crate::trade::Finding;
 use crossterm::event::KeyEvent;
+use crossterm::event::KeyModifiers;
 use std::path::{Path, PathBuf};
 
 impl Session {
@@ -73,6 +80,7 @@ impl Session {
         let purpose = entry.purpose().clone();
         match reply {
             Reply::Stay => self.follow_needle(),
+            Reply::Pass => self.pass_by_entry(key),
             Reply::Cancel => {
                 self.layers.pop();
                 self.leave_needle(&purpose);
@@ -83,11 +91,23 @@ impl Session {
             Reply::TakeAndMove(text, to) => {
                 if self.take_entry(&purpose, &text) {
                     match to {
-                        Move::Right => self.step(0, 1),
-                        Move::Down => self.step(1, 0),
+                        Direction::Left => self.step(0, -1),
+                        Direction::Right => self.step(0, 1),
                     }
                 }
             }
+        }
+    }
+
+    /// A key that an entry has no use for: those that do the same everywhere still do.
+    fn pass_by_entry(&mut self, key: KeyEvent) {
+        match action::of_key(key, false) {
+            Some(action @ (Action::Quit | Action::Suspend | Action::Redraw))
+                if key.modifiers.contains(KeyModifiers::CONTROL) =>
+            {
+                self.act_anywhere(action);
+            }
+            Some(_) | None => {}
         }
     }
 
@@ -420,9 +440,6 @@ impl Session {
         text: Option<&str>,
     ) -> Result<(), Problem> {
         let name = self.desk.plan().column(sheet, column).name.clone();
-        if let Some(text) = text {
-            self.check_formula(sheet, column, text)?;
-        }
         let formula = text.map(str::to_owned);
         self.try_apply(
             &format!("formula of {name}"),
@@ -434,13 +451,12 @@ impl Session {
         )
     }
 
-    /// A formula with a problem is not taken: it would leave its column empty.
-    fn check_formula(&self, sheet: SheetId, column: usize, text: &str) -> Result<(), Problem> {
-        crate::screen::entry::checked(&self.desk, sheet, column, text)
-    }
-
     fn add_column(&mut self, sheet: SheetId, text: &str) -> Result<(), Problem> {
-        let def = crate::screen::entry::column_of(&self.desk, sheet, text)?;
+        let made = read_column(&self.desk, sheet, text);
+        let def = made.map_err(|problems| {
+            let first = problems.into_iter().next();
+            first.unwrap_or_else(|| Problem::new("no-column", "this describes no column"))
+        })?;
         let label = format!("column {}", def.name);
         self.try_apply(&label, Edit::AddColumn { sheet, def })
     }
@@ -502,11 +518,8 @@ impl Session {
 
     /// Brings what is shown up to date after a step, and says what came of it.
     fn followed(&mut self, label: &str, how: &str) {
-        let before = std::mem::replace(&mut self.found, self.desk.findings());
-        let came = absent_from(&self.found.list, &before.list);
-        let went = absent_from(&before.list, &self.found.list);
-        let said = format!("{how}{label}{}", differences(&came, &went));
-        self.changes = (format!("{how}{label}"), came, went);
+        self.last_step = format!("{how}{label}");
+        let said = format!("{how}{label}{}", came_of(self.desk.outcome()));
         let Self { desk, ledgers, .. } = self;
         for ledger in ledgers {
             ledger.follow(desk);
@@ -553,7 +566,7 @@ impl Session {
     }
 
     pub(super) fn copy(&mut self) {
-        let text = self.block_text();
+        let text = self.block_text(false);
         let n_cells =
             self.ledger().block_rows(&self.desk).len() * self.ledger().block_heads().len();
         self.effects.push(Effect::Clipboard(text.clone()));
@@ -565,11 +578,20 @@ impl Session {
         );
     }
 
-    fn block_text(&self) -> String {
+    /// The block as a table; headings go into a file, not to a clipboard, so that what was copied
+    /// can be put elsewhere.
+    fn block_text(&self, with_heads: bool) -> String {
         let ledger = self.ledger();
         let rows = ledger.block_rows(&self.desk);
-        let columns: Vec<_> = ledger.block_heads().iter().map(|head| head.id).collect();
-        crate::screen::block::to_table(&self.desk, &rows, &columns)
+        let columns: Vec<usize> = ledger
+            .block_heads()
+            .iter()
+            .map(|head| head.position)
+            .collect();
+        match with_heads {
+            true => block::to_table_with_heads(&self.desk, ledger.sheet, &rows, &columns),
+            false => block::to_table(&self.desk, ledger.sheet, &rows, &columns),
+        }
     }
 
     fn copy_to(&mut self, text: &str) -> Result<(), Problem> {
@@ -586,7 +608,7 @@ impl Session {
                     .help("choose another name"),
             );
         }
-        crate::files::save::save(&path, self.block_text().as_bytes())?;
+        crate::files::save::save(&path, self.block_text(true).as_bytes())?;
         self.say(format!("copied into {name}"), Tone::Fits);
         Ok(())
     }
@@ -612,27 +634,64 @@ impl Session {
         }
     }
 
-    fn put_text(&mut self, _text: &str) {
-        self.say("not yet", Tone::Quiet);
+    /// Puts a table at the cursor: one cell at once, more after a look at what it would do.
+    fn put_text(&mut self, text: &str) {
+        let table = block::read_table(text);
+        let ((row, _), (column, _)) = self.ledger().block();
+        let ledger = self.ledger();
+        let heads = ledger.heads.iter().skip(column);
+        let columns: Vec<usize> = heads.map(|head| head.position).collect();
+        let rows = ledger.rows(&self.desk);
+        let pasting = block::plan_paste(&self.desk, ledger.sheet, row, rows, &columns, &table);
+        self.ledger_mut().mark = None;
+        if pasting.is_empty() && pasting.n_refused == 0 {
+            self.say("that is what stands there already", Tone::Quiet);
+            return;
+        }
+        let is_one = table.len() == 1 && table.first().is_some_and(|row| row.len() == 1);
+        if is_one && pasting.n_refused == 0 {
+            self.apply(&pasting.label, pasting.edit);
+            return;
+        }
+        self.ask_paste(pasting);
+    }
+
+    fn ask_paste(&mut self, pasting: Pasting) {
+        let page = Page {
+            title: "What would be put here".to_owned(),
+            lines: pasting.lines(),
+        };
+        self.open_ready(page);
+        let answers = match pasting.is_empty() {
+            true => Vec::new(),
+            false => {
+                let words = match pasting.n_refused {
+                    0 => "put it here",
+                    _ => "put the rest here",
+                };
+                let edit = Box::new(pasting.edit);
+                vec![('p', words, Answer::Apply(pasting.label, edit))]
+            }
+        };
+        let text = match answers.is_empty() {
+            true => "Nothing of it can be put here.",
+            false => "One step, which undo takes back.",
+        };
+        self.layers.push(Layer::Ask(Ask {
+            text: text.to_owned(),
+            answers,
+        }));
     }
 }
 
-/// Findings of one list that are not in the other.
-fn absent_from(list: &[Finding], other: &[Finding]) -> Vec<Finding> {
-    let is_in = |finding: &&Finding| {
-        !other.iter().any(|known| {
-            (known.row, known.sheet, &known.check) == (finding.row, finding.sheet, &finding.check)
-        })
+/// What came and went with a step, in a few words.
+fn came_of(outcome: &Outcome) -> String {
+    let told = |sign: &str, list: &[Finding], n: usize| match (list, n) {
+        (_, 0) => String::new(),
+        ([one], 1) => format!("; {sign} {} {}", one.severity.word(), one.check),
+        (_, several) => format!("; {sign} {several} findings"),
     };
-    list.iter().filter(is_in).cloned().collect()
-}
-
-/// What came and went, in a few words.
-fn differences(came: &[Finding], went: &[Finding]) -> String {
-    let told = |sign: &str, list: &[Finding]| match list {
-        [] => String::new(),
-        [one] => format!("; {sign} {} {}", one.severity.word(), one.check),
-        several => format!("; {sign} {} findings", several.len()),
-    };
-    format!("{}{}", told("new:", came), told("gone:", went))
+    let came = told("new:", &outcome.came, outcome.n_came);
+    let went = told("gone:", &outcome.went, outcome.n_went);
+    format!("{came}{went}")
 }

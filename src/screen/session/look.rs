@@ -1,6 +1,7 @@
 //! Pages over the ledger: which one is shown, getting about in it, and where its lines lead.
 
 use super::{Layer, Session};
+use crate::formula::Library;
 use crate::screen::action::Action;
 use crate::screen::entry::{NeedleFor, Purpose};
 use crate::screen::page::{Page, Reading, Target};
@@ -9,6 +10,9 @@ use crate::screen::theme::Tone;
 use crate::table::{ColumnId, RowId, SheetId};
 use crossterm::event::KeyCode;
 use crossterm::event::KeyEvent;
+
+/// So many findings and steps a page lists.
+const MOST_LISTED: usize = 500;
 
 /// A page with the place of its reader.
 #[derive(Debug)]
@@ -53,6 +57,8 @@ pub enum Shown {
     Function(usize),
     /// Cautions.
     Care,
+    /// A page that was made once and belongs to a question.
+    Ready,
 }
 
 impl Session {
@@ -125,9 +131,80 @@ impl Session {
         self.layers.push(Layer::Page(leaf));
     }
 
+    /// Shows a page that belongs to a question; it goes with it.
+    pub(super) fn open_ready(&mut self, page: Page) {
+        self.layers.push(Layer::Page(Leaf {
+            shown: Shown::Ready,
+            page,
+            reading: Reading::default(),
+            width: self.width,
+        }));
+    }
+
+    /// Takes the page away that belongs to a question.
+    pub(super) fn close_ready(&mut self) {
+        let is_ready =
+            |layer: &Layer| matches!(layer, Layer::Page(leaf) if leaf.shown == Shown::Ready);
+        self.layers.retain(|layer| !is_ready(layer));
+    }
+
     fn page_of(&self, shown: &Shown) -> Page {
         let (desk, theme, width) = (&self.desk, self.theme, self.width);
-        pages::page(desk, &self.found, &self.changes, shown, width, theme)
+        match shown {
+            Shown::Reason(column, row) => pages::reason(desk, *column, *row, width, theme),
+            Shown::Findings => {
+                let list = desk.findings_from(0, MOST_LISTED);
+                pages::findings(desk, &list, desk.standing().counts(), width, theme)
+            }
+            Shown::Changes => {
+                let outcome = desk.outcome();
+                pages::changes(
+                    desk,
+                    &self.last_step,
+                    &outcome.came,
+                    &outcome.went,
+                    width,
+                    theme,
+                )
+            }
+            Shown::Light(sheet, row) => pages::light(desk, *sheet, *row, width, theme),
+            Shown::Front(_, row) => pages::front(desk, *row, width, theme),
+            Shown::Ratios => pages::ratios(desk, width, theme),
+            Shown::Assumptions => pages::assumptions(desk, width, theme),
+            Shown::Columns(sheet) => self.columns_page(*sheet),
+            Shown::Steps => self.steps_page(),
+            Shown::Help(in_ledger) => pages::help(*in_ledger, width, theme),
+            Shown::Actions(needle) => pages::actions(needle, width, theme),
+            Shown::Functions(needle) => pages::functions(needle, self.library(), width, theme),
+            Shown::Function(at) => match self.library().iter().nth(*at) {
+                Some(function) => pages::function(function, width, theme),
+                None => Page::default(),
+            },
+            Shown::Care => pages::care(width, theme),
+            // Such a page is kept as it is.
+            Shown::Ready => Page::default(),
+        }
+    }
+
+    fn library(&self) -> &Library {
+        &self.desk.engine().knowledge().library
+    }
+
+    fn columns_page(&self, sheet: SheetId) -> Page {
+        let shown: Vec<usize> = self.ledgers[sheet.at()]
+            .heads
+            .iter()
+            .map(|head| head.position)
+            .collect();
+        let all = 0..self.desk.engine().schema()[sheet.at()].columns.len();
+        let hidden: Vec<usize> = all.filter(|at| !shown.contains(at)).collect();
+        pages::columns(&self.desk, sheet, &shown, &hidden, self.width, self.theme)
+    }
+
+    fn steps_page(&self) -> Page {
+        let done: Vec<&str> = self.desk.steps_done().take(MOST_LISTED).collect();
+        let undone: Vec<&str> = self.desk.steps_undone().collect();
+        pages::steps(&done, &undone, None, self.width, self.theme)
     }
 
     /// Makes the pages anew after the plan or the width changed.
@@ -136,6 +213,9 @@ impl Session {
             let Some(Layer::Page(leaf)) = self.layers.get(at) else {
                 continue;
             };
+            if leaf.shown == Shown::Ready {
+                continue;
+            }
             let page = self.page_of(&leaf.shown);
             let (height, width) = (self.page_height, self.width);
             if let Some(Layer::Page(leaf)) = self.layers.get_mut(at) {
@@ -229,10 +309,6 @@ impl Session {
         }
     }
 
-    fn turn_column(&mut self, _sheet: SheetId, _position: usize) {
-        self.say("not yet", Tone::Quiet);
-    }
-
     /// Keys that move in the list under a needle instead of in its line.
     pub(super) fn needle_key(&mut self, key: KeyEvent) -> bool {
         let is_needle = matches!(
@@ -269,6 +345,7 @@ impl Session {
         let shown = match of {
             NeedleFor::Actions => Shown::Actions(text),
             NeedleFor::Functions => Shown::Functions(text),
+            NeedleFor::Columns => return,
         };
         let page = self.page_of(&shown);
         let height = self.page_height;

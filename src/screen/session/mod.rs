@@ -19,8 +19,6 @@ use crate::desk::Desk;
 use crate::plan::Edit;
 use crate::problem::Problem;
 use crate::table::SheetId;
-use crate::trade::Finding;
-use crate::trade::Findings;
 use crossterm::event::KeyCode;
 use crossterm::event::KeyEvent;
 use crossterm::event::KeyEventKind;
@@ -108,16 +106,14 @@ pub struct Session {
     pub pane: bool,
     /// Whether the hint for a first start is shown.
     pub greeting: bool,
-    /// What the checks found.
-    pub found: Findings,
     /// Where the ledger was drawn last.
     pub drawn: Drawn,
     /// Lines that a page had when it was drawn last.
     pub page_height: usize,
     /// Cells of a line when it was drawn last.
     pub width: usize,
-    /// What the last step did: its name, findings that came, findings that went.
-    changes: (String, Vec<Finding>, Vec<Finding>),
+    /// The name of the last step, with the way it went.
+    last_step: String,
     copied: Option<String>,
     needle: String,
     effects: Vec<Effect>,
@@ -130,7 +126,6 @@ impl Session {
         let ledgers = (0..n_sheets).map(|sheet| Ledger::new(&desk, SheetId(sheet)));
         Self {
             ledgers: ledgers.collect(),
-            found: desk.findings(),
             greeting: false,
             desk,
             theme,
@@ -141,7 +136,7 @@ impl Session {
             drawn: Drawn::default(),
             page_height: 1,
             width: 80,
-            changes: (String::new(), Vec::new(), Vec::new()),
+            last_step: String::new(),
             copied: None,
             needle: String::new(),
             effects: Vec::new(),
@@ -263,6 +258,8 @@ impl Session {
             Action::Order => self.order(false),
             Action::OrderWithin => self.order(true),
             Action::HideColumn => self.hide_column(),
+            Action::ColumnLeft => self.move_column(false),
+            Action::ColumnRight => self.move_column(true),
             Action::Narrower => self.resize_column(-1),
             Action::Wider => self.resize_column(1),
             Action::Formula => self.edit_formula(),
@@ -331,16 +328,31 @@ impl Session {
         };
         if matches!(key.code, KeyCode::Esc) || action::of_key(key, false) == Some(Action::Quit) {
             self.layers.pop();
+            self.close_ready();
             self.say("nothing was done", Tone::Quiet);
             return;
         }
         let KeyCode::Char(typed) = key.code else {
+            self.scroll_under_question(key);
             return;
         };
         let chosen = ask.answers.iter().find(|(key, _, _)| *key == typed);
         if let Some(answer) = chosen.map(|(_, _, answer)| answer.clone()) {
             self.layers.pop();
+            self.close_ready();
             self.answer(answer);
+        }
+    }
+
+    /// A page under a question can be read on.
+    fn scroll_under_question(&mut self, key: KeyEvent) {
+        let height = isize::try_from(self.page_height.max(1)).unwrap_or(1);
+        match action::of_key(key, false) {
+            Some(Action::Up) => self.step_page(-1),
+            Some(Action::Down) => self.step_page(1),
+            Some(Action::PageUp) => self.step_page(-height),
+            Some(Action::PageDown) => self.step_page(height),
+            Some(_) | None => {}
         }
     }
 
