@@ -307,7 +307,7 @@ mod tests {
         ] {
             let mut names = Inner::default();
             let texts: Vec<String> = (0..20_000).map(make).collect();
-            for text in texts {
+            for text in &texts {
                 names.add(text);
             }
             let n_places = names.places.len();
