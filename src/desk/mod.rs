@@ -8,6 +8,9 @@ pub mod history;
 use crate::engine::Engine;
 use crate::files::import;
 use crate::files::import::Import;
+use crate::files::module_dump;
+use crate::files::module_dump::Module;
+use crate::files::module_dump::Place;
 use crate::files::plan_file;
 use crate::files::save;
 use crate::files::save::Saved;
@@ -28,6 +31,22 @@ const DEMO: &str = include_str!("../../examples/aquarium.plan");
 
 /// How many findings are written out in sentences; the counts are always of all.
 pub const MOST_FINDINGS: usize = 100_000;
+
+/// What an import made of a file.
+#[derive(Debug)]
+pub enum Imported {
+    /// Links of a table.
+    Links(Import),
+    /// A module that was read from a dump.
+    Module {
+        /// What the dump says.
+        module: Box<Module>,
+        /// The id of its row.
+        id: String,
+        /// Whether it was in the plan already.
+        is_again: bool,
+    },
+}
 
 /// An open plan with everything computed from it.
 #[derive(Debug)]
@@ -219,10 +238,54 @@ impl Desk {
     /// # Errors
     /// A file that cannot be read or is no table of links; nothing is changed then.
     pub fn import(&mut self, path: &Path, map: &[(String, String)]) -> Result<Import, Problem> {
-        let mut read = import::links(&self.plan, &save::load(path)?, map)?;
+        self.import_links(&save::load(path)?, map)
+    }
+
+    fn import_links(&mut self, bytes: &[u8], map: &[(String, String)]) -> Result<Import, Problem> {
+        let mut read = import::links(&self.plan, bytes, map)?;
         let edit = std::mem::replace(&mut read.edit, Edit::Group(Vec::new()));
         self.apply("import", edit)?;
         Ok(read)
+    }
+
+    /// Adds what a file holds, as one step: the links of a table, or the module of a memory dump.
+    /// A place is for a module alone, a map for a table.
+    ///
+    /// # Errors
+    /// A file that is neither, or not what the place or the map is for; nothing is changed then.
+    pub fn import_any(
+        &mut self,
+        path: &Path,
+        map: &[(String, String)],
+        place: &Place,
+    ) -> Result<Imported, Problem> {
+        let bytes = save::load(path)?;
+        let is_placed = *place != Place::default();
+        if !is_placed && !module_dump::is_dump(&bytes) {
+            return self.import_links(&bytes, map).map(Imported::Links);
+        }
+        let source = path.file_name().unwrap_or_default().to_string_lossy();
+        self.import_module(&bytes, place, &source)
+            .map_err(|mut problem| {
+                problem.message = format!("`{source}`: {}", problem.message);
+                problem
+            })
+    }
+
+    fn import_module(
+        &mut self,
+        bytes: &[u8],
+        place: &Place,
+        source: &str,
+    ) -> Result<Imported, Problem> {
+        let module = module_dump::read(bytes)?;
+        let placed = module_dump::place(&self.plan, &module, place, source)?;
+        self.apply(&format!("import module {}", placed.id), placed.edit)?;
+        Ok(Imported::Module {
+            module: Box::new(module),
+            id: placed.id,
+            is_again: placed.is_again,
+        })
     }
 
     /// Saves to a path, which the desk keeps from then on.
