@@ -261,25 +261,19 @@ impl Desk {
     ) -> Result<Imported, Problem> {
         let bytes = save::load(path)?;
         let is_placed = *place != Place::default();
-        if !is_placed && !module_dump::is_dump(&bytes) {
+        let is_dump = module_dump::is_dump(&bytes);
+        if !is_placed && !is_dump {
             return self.import_links(&bytes, map).map(Imported::Links);
         }
         let source = path.file_name().unwrap_or_default().to_string_lossy();
-        self.import_module(&bytes, place, &source)
-            .map_err(|mut problem| {
-                problem.message = format!("`{source}`: {}", problem.message);
-                problem
-            })
-    }
-
-    fn import_module(
-        &mut self,
-        bytes: &[u8],
-        place: &Place,
-        source: &str,
-    ) -> Result<Imported, Problem> {
-        let module = module_dump::read(bytes)?;
-        let placed = module_dump::place(&self.plan, &module, place, source)?;
+        let module = module_dump::read(&bytes).map_err(|mut problem| {
+            problem.message = format!("`{source}`: {}", problem.message);
+            match is_dump {
+                true => problem,
+                false => problem.help("--link, --end and --id go with the dump of a module"),
+            }
+        })?;
+        let placed = module_dump::place(&self.plan, &module, place, &source)?;
         self.apply(&format!("import module {}", placed.id), placed.edit)?;
         Ok(Imported::Module {
             module: Box::new(module),

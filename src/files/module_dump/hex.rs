@@ -111,6 +111,13 @@ struct Offset<'l> {
     decimal: Option<u64>,
 }
 
+/// In which base the offsets of a dump count; the first that is not zero tells.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Base {
+    Ten,
+    Sixteen,
+}
+
 impl<'l> Offset<'l> {
     fn of(text: &'l str) -> Option<Self> {
         let digits = text.strip_prefix("0x").or(text.strip_prefix("0X"));
@@ -129,8 +136,15 @@ impl<'l> Offset<'l> {
         })
     }
 
-    fn is(self, at: u64) -> bool {
-        self.hex == at || self.decimal == Some(at)
+    /// In a base, or in either while none is known.
+    fn is(self, at: u64, base: Option<Base>) -> bool {
+        self.in_base(base).any(|offset| offset == at)
+    }
+
+    fn in_base(self, base: Option<Base>) -> impl Iterator<Item = u64> {
+        let hex = (base != Some(Base::Ten)).then_some(self.hex);
+        let decimal = self.decimal.filter(|_| base != Some(Base::Sixteen));
+        hex.into_iter().chain(decimal)
     }
 }
 
@@ -200,6 +214,7 @@ struct Reader {
     width: usize,
     /// Whether lines were left out because they repeat the one before.
     is_folded: bool,
+    base: Option<Base>,
     skipped: Option<usize>,
 }
 
@@ -249,14 +264,20 @@ impl Reader {
     /// Whether an offset is the next one, begins a new part, or ends what was folded.
     fn stands_at(&self, offset: Offset<'_>) -> bool {
         let is_new = offset.hex == 0 && self.bytes.len().is_multiple_of(128);
-        offset.is(self.at()) || is_new || (self.is_folded && offset.hex > self.at())
+        offset.is(self.at(), self.base) || is_new || (self.is_folded && offset.hex > self.at())
     }
 
     fn move_to(&mut self, offset: Option<Offset<'_>>, number: usize) -> Result<(), Problem> {
         let Some(offset) = offset else { return Ok(()) };
+        if self.base.is_none() && self.at() > 0 && offset.is(self.at(), None) {
+            self.base = Some(match offset.hex == self.at() {
+                true => Base::Sixteen,
+                false => Base::Ten,
+            });
+        }
         if self.is_folded && offset.hex > self.at() {
             self.unfold(offset, number)?;
-        } else if !offset.is(self.at()) {
+        } else if !offset.is(self.at(), self.base) {
             self.start = self.bytes.len();
         }
         self.is_folded = false;
@@ -283,7 +304,7 @@ impl Reader {
     fn cut(&self, pairs: &mut Vec<Pair>, has_offset: bool, next: &str) {
         let next = offset_of(&tokens(next)).filter(|_| has_offset);
         let wanted = next.and_then(|next| {
-            let ends = [Some(next.hex), next.decimal].into_iter().flatten();
+            let ends = next.in_base(self.base);
             let mut widths = ends.filter_map(|end| end.checked_sub(self.at()));
             widths.find(|width| (1..=pairs.len() as u64).contains(width))
         });
@@ -399,6 +420,10 @@ mod tests {
     fn gaps_and_nothing_are_refused() {
         check_refused("0000: 03 04\n0010: 07 10\n", "dump-gap");
         check_refused("0000: 03 04\n0000: 07 10\n", "dump-gap");
+        // 50 is between the lines as a decimal number, but these count in hex.
+        let line = "07 ".repeat(16);
+        let text = format!("00: {line}\n10: {line}\n20: {line}\n30: {line}\n50: {line}\n");
+        check_refused(&text, "dump-gap");
         check_refused("", "dump-no-bytes");
         check_refused("id,from,to\nL1,a,b\n", "dump-no-bytes");
     }
