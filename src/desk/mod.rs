@@ -36,7 +36,7 @@ pub const MOST_FINDINGS: usize = 100_000;
 #[derive(Debug)]
 pub enum Imported {
     /// Links of a table.
-    Links(Import),
+    Links(Box<Import>),
     /// A module that was read from a dump.
     Module {
         /// What the dump says.
@@ -263,7 +263,8 @@ impl Desk {
         let is_placed = *place != Place::default();
         let is_dump = module_dump::is_dump(&bytes);
         if !is_placed && !is_dump {
-            return self.import_links(&bytes, map).map(Imported::Links);
+            let read = self.import_links(&bytes, map)?;
+            return Ok(Imported::Links(Box::new(read)));
         }
         let source = path.file_name().unwrap_or_default().to_string_lossy();
         let module = module_dump::read(&bytes).map_err(|mut problem| {

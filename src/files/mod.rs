@@ -1,4 +1,5 @@
-//! Bytes in and out: the plan file, saving without loss, tables from other programs, memory dumps of modules.
+//! Bytes in and out: the plan file, saving without loss, tables from other programs, and memory
+//! dumps of modules.
 //!
 //! Forms and their reading only; what an open plan does with them is decided by the desk.
 

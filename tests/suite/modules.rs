@@ -148,4 +148,8 @@ fn readings_of_a_module_are_not_measurements_of_the_link() {
     assert!(story.is_missing("links", "L1", "light_gap"));
     assert_eq!(story.objections_at("modules", "near one"), ["module-alarm"]);
     assert_eq!(story.text("modules", "near one", "verdict"), "tight");
+    // On the shelf it is dark, and nothing is wrong.
+    story.set("modules", "near one", "link", "");
+    story.set("modules", "near one", "rx_state", "no light");
+    assert_eq!(story.objections_at("modules", "near one"), [""; 0]);
 }

@@ -28,13 +28,17 @@ pub(super) fn is_binary(bytes: &[u8]) -> bool {
     bytes.first().is_some_and(is_control) || bytes.iter().take(256).any(|byte| *byte == 0)
 }
 
-/// Whether one of the first lines is hex text of eight bytes or more.
+/// Whether one of the first lines is hex text of eight bytes or more; in one piece it takes
+/// sixteen, as a table may begin with long numbers.
 pub(super) fn begins_as_hex(bytes: &[u8]) -> bool {
     let start = &bytes[..bytes.len().min(4096)];
     let text = String::from_utf8_lossy(start);
     let lines = text.lines().filter(|line| !is_blank(line)).take(8);
-    let mut read = lines.map(|line| pairs_of(line, true));
-    read.any(|(_, pairs)| pairs.len() >= 8)
+    let mut read = lines.map(|line| (line, pairs_of(line, true).1.len()));
+    read.any(|(line, n_bytes)| match tokens(line).len() {
+        ..4 => n_bytes >= 16,
+        _ => n_bytes >= 8,
+    })
 }
 
 /// The memory in a file.
@@ -290,7 +294,7 @@ impl Reader {
         if missing > MAX_MEMORY as u64 {
             return Err(too_long());
         }
-        if self.width == 0 || missing % self.width as u64 != 0 {
+        if self.width == 0 || !missing.is_multiple_of(self.width as u64) {
             return Err(self.gap(number, offset));
         }
         for _ in 0..missing {
@@ -442,6 +446,7 @@ mod tests {
             "ab,cd\n",
             "\r\nid,from\n",
             "a0,a1,a2,a3,a4,a5,a6,a7,a8\n",
+            "id\tfrom\n0123456789012345\tpump-1\n",
             "",
         ] {
             assert!(

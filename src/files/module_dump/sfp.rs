@@ -113,7 +113,8 @@ fn codes(a0: Page<'_>) -> Vec<Code> {
     codes
 }
 
-/// Byte 12 in units of 100 MBd; FFh says that byte 66 has it in units of 250 MBd.
+/// Byte 12 in units of 100 MBd; FFh says that byte 66 has it in units of 250 MBd (from
+/// memory).
 fn bit_rate(a0: Page<'_>) -> Option<f64> {
     match a0.byte(12) {
         0 => None,

@@ -524,7 +524,7 @@ fn other_modules_and_other_bytes_are_refused_with_a_next_step() {
     refused(b"", "dump-no-bytes", "neither");
     refused(b"03 04 07", "dump-length", "3 bytes");
     let mut text = as_text(&Dump::sfp().0);
-    text.insert_str(100, "?");
+    text.insert(100, '?');
     let problem = read(text.as_bytes()).unwrap_err();
     assert_eq!(problem.code, "dump-gap", "{problem:?}");
 }
