@@ -266,6 +266,10 @@ impl Desk {
             let read = self.import_links(&bytes, map)?;
             return Ok(Imported::Links(Box::new(read)));
         }
+        if !map.is_empty() {
+            let problem = Problem::new("map-not-for-dump", "a dump of a module has no headings");
+            return Err(problem.help("leave --map out, or name a table of links"));
+        }
         let source = path.file_name().unwrap_or_default().to_string_lossy();
         let module = module_dump::read(&bytes).map_err(|mut problem| {
             problem.message = format!("`{source}`: {}", problem.message);

@@ -515,7 +515,8 @@ fn what_cannot_be_imported_changes_nothing() {
     write("table.csv", b"id,from\nL1,a\n");
     let at = ["--link", "P103", "--end", "far"];
     let nowhere = ["--link", "P109X", "--end", "far"];
-    let cases: [(&str, &[&str], &str); 8] = [
+    let cases: [(&str, &[&str], &str); 9] = [
+        ("p103-near.hex", &["--map", "a=length"], "has no headings"),
         ("short.hex", &at, "no whole dump of an SFP module"),
         ("gap.hex", &at, "line 6 of the dump is at 0050"),
         ("cmis.bin", &[], "not read yet"),

@@ -1,7 +1,7 @@
 //! A module that was read, as a row of the sheet `modules`.
 //!
 //! Gives one edit, so that an import can be taken back. A row of the same id is read again: what
-//! the person said about it (link, end, notes) stays.
+//! the person said about it (link, end, notes, an interface that the dump leaves open) stays.
 
 use super::Module;
 use super::codes::Medium;
@@ -51,6 +51,8 @@ pub fn place(plan: &Plan, module: &Module, place: &Place, source: &str) -> Resul
         same_part(plan, sheet, row, &id, module)?;
     }
     let mut typed = typed(module, source);
+    // Where the module does not say it, what the person typed stays.
+    typed.retain(|(name, text)| *name != "interface" || !text.is_empty());
     if let Some((link, end)) = &place.link {
         typed.push(("link", link_id(plan, link)?));
         typed.push(("end", (*end).to_owned()));

@@ -697,6 +697,12 @@ fn a_row_keeps_what_the_person_said_of_it() {
     ] {
         assert_eq!(cell(&plan, "RX240117", name), expected, "{name}");
     }
+    // A module that does not say what it is leaves what the plan says.
+    let silent = Dump::sfp().bytes(3, &[0]).bytes(12, &[0]).summed().read();
+    let placed = place(&plan, &silent, &Place::default(), "b").unwrap();
+    plan.apply(placed.edit).unwrap();
+    assert_eq!(cell(&plan, "RX240117", "interface"), "10GBASE-LR");
+    assert_eq!(cell(&plan, "RX240117", "basis"), "");
     // Another part of the same serial number is not written over it.
     let other = Dump::sfp().text(40, 16, "RO-10SR").summed().read();
     let problem = place(&plan, &other, &Place::default(), "c").unwrap_err();
