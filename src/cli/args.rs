@@ -108,6 +108,16 @@ pub enum Command {
         after_help = "Example: portledger new my.plan --from cables.csv --map 'Cable Len=length:ft'"
     )]
     New(New),
+    /// Adds the links of a table, or a module from its memory dump, and saves; says what changed.
+    #[command(
+        after_help = "Examples: portledger import my.plan cables.csv --map 'Cable Len=length:ft'\n          \
+                            portledger import my.plan module.bin --link UP1 --end near\n\n\
+                      A dump is binary or hex text (0000: 03 04 07 10 ...): 128, 256 or 512 bytes of an SFP,\n\
+                      256 or 640 bytes of a QSFP. It becomes a row of the sheet modules; `check` then says where\n\
+                      the module is another than the link plans. Its light reading is not taken as measured: to\n\
+                      count it, type it yourself: portledger set my.plan links UP1 measured_rx '-4.5 dBm'"
+    )]
+    Import(Import),
     /// Lists the built-in tables, or shows one with its sources.
     #[command(after_help = "Example: portledger tables channels")]
     Tables {
@@ -213,4 +223,37 @@ pub struct New {
     /// Only says what would be read.
     #[arg(long)]
     pub dry_run: bool,
+}
+
+/// Arguments of `import`.
+#[derive(Debug, Args)]
+pub struct Import {
+    /// The plan.
+    pub plan: PathBuf,
+    /// A table of links, or the memory dump of a module; the content tells which.
+    pub file: PathBuf,
+    /// Says what a heading of the table means: HEADING=column or HEADING=column:unit.
+    #[arg(long, value_name = "HEADING=COLUMN", conflicts_with_all = ["link", "id"])]
+    pub map: Vec<String>,
+    /// The link that the module serves; without it, its row has no link until you enter one.
+    #[arg(long, value_name = "LINK", requires = "end")]
+    pub link: Option<String>,
+    /// The end of that link where the module sits.
+    #[arg(long, value_enum, requires = "link")]
+    pub end: Option<End>,
+    /// A name for the row of the module; without it, its serial number.
+    #[arg(long, value_name = "NAME")]
+    pub id: Option<String>,
+    /// Only says what would be read.
+    #[arg(long)]
+    pub dry_run: bool,
+}
+
+/// An end of a link.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum End {
+    /// The end named by `from`.
+    Near,
+    /// The end named by `to`.
+    Far,
 }

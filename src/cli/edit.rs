@@ -2,7 +2,8 @@
 
 use super::Outcome;
 use super::args::{New, Set};
-use super::look::{counted, name_of, several};
+use super::import::{mappings, say_links};
+use super::look::{counted, name_of};
 use super::pick;
 use super::print::Printer;
 use crate::desk::Desk;
@@ -29,18 +30,22 @@ pub fn set(set: &Set, out: &mut Printer) -> Result<Outcome, Vec<Problem>> {
         set_cell(&mut desk, set, out)?;
     }
     save(&mut desk, &set.plan, out)?;
-    let after = desk.findings();
-    told("gone", &desk, &before, &after.list, out);
-    let new = told("new", &desk, &after.list, &before, out);
-    out.line(&counted(&after));
-    Ok(if new.contains(&Severity::Stop) {
-        Outcome::Stops
-    } else {
-        Outcome::Quiet
-    })
+    Ok(say_change(&desk, &before, out))
 }
 
-fn save(desk: &mut Desk, path: &Path, out: &mut Printer) -> Result<(), Problem> {
+/// Says which findings are gone, which are new and how many there are.
+pub(super) fn say_change(desk: &Desk, before: &[Finding], out: &mut Printer) -> Outcome {
+    let after = desk.findings();
+    told("gone", desk, before, &after.list, out);
+    let new = told("new", desk, &after.list, before, out);
+    out.line(&counted(&after));
+    match new.contains(&Severity::Stop) {
+        true => Outcome::Stops,
+        false => Outcome::Quiet,
+    }
+}
+
+pub(super) fn save(desk: &mut Desk, path: &Path, out: &mut Printer) -> Result<(), Problem> {
     let saved = desk.save(path)?;
     if !saved.durable {
         out.remark(
@@ -242,48 +247,12 @@ pub fn new(new: &New, out: &mut Printer) -> Result<Outcome, Vec<Problem>> {
     }
     let mut desk = Desk::empty(&new.title)?;
     if let Some(from) = &new.from {
-        import(&mut desk, from, &new.map, out)?;
+        let read = desk.import(from, &mappings(&new.map)?)?;
+        say_links(&read, out);
     }
     if !new.dry_run {
         save(&mut desk, &new.plan, out)?;
         out.line(&format!("made {}", clean(&new.plan.display().to_string())));
     }
     Ok(Outcome::Quiet)
-}
-
-/// Reads a table of links into a plan and says how each part was read.
-fn import(desk: &mut Desk, from: &Path, map: &[String], out: &mut Printer) -> Result<(), Problem> {
-    let map = map
-        .iter()
-        .map(|text| mapping(text))
-        .collect::<Result<Vec<_>, Problem>>()?;
-    let read = desk.import(from, &map)?;
-    for note in &read.notes {
-        out.line(&clean(note));
-    }
-    for aside in &read.set_aside {
-        out.line(&clean(&format!(
-            "row {} set aside: {}",
-            aside.row, aside.reason
-        )));
-    }
-    let parts = [
-        several(read.n_links, "link", "links"),
-        several(read.n_switches, "switch", "switches"),
-        several(read.set_aside.len(), "row set aside", "rows set aside"),
-    ];
-    out.line(&parts.join(", "));
-    Ok(())
-}
-
-/// `HEADING=column` or `HEADING=column:unit`, split at the last equals sign.
-fn mapping(text: &str) -> Result<(String, String), Problem> {
-    let (heading, column) = text.rsplit_once('=').ok_or_else(|| {
-        Problem::new(
-            "map-form",
-            format!("`{text}` does not say what a heading means"),
-        )
-        .help("write the heading and the column, for example --map 'Cable Len=length:ft'")
-    })?;
-    Ok((heading.to_owned(), column.to_owned()))
 }

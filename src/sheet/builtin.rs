@@ -15,7 +15,7 @@ struct File {
     rows: &'static str,
 }
 
-const FILES: [File; 7] = [
+const FILES: [File; 8] = [
     File {
         name: "links",
         text: include_str!("../../sheets/links.toml"),
@@ -29,6 +29,11 @@ const FILES: [File; 7] = [
     File {
         name: "parts",
         text: include_str!("../../sheets/parts.toml"),
+        rows: "",
+    },
+    File {
+        name: "modules",
+        text: include_str!("../../sheets/modules.toml"),
         rows: "",
     },
     File {

@@ -22,6 +22,7 @@ struct Case {
 }
 
 const L1: (&str, &str) = ("links", "L1");
+const M1: (&str, &str) = ("modules", "M1");
 const NORTH: (&str, &str) = ("switches", "North hall");
 
 const fn case(
@@ -51,6 +52,11 @@ const fn north(column: &'static str, text: &'static str) -> Change {
 
 const fn pump(column: &'static str, text: &'static str) -> Change {
     ("switches", "Pump house", column, text)
+}
+
+/// A change of the module at the near end of that link.
+const fn m1(column: &'static str, text: &'static str) -> Change {
+    ("modules", "M1", column, text)
 }
 
 const CASES: &[Case] = &[
@@ -394,6 +400,83 @@ const CASES: &[Case] = &[
         &[north("uplink_cages", "1")],
         &[north("uplink_cages", "2")],
     ),
+    // IEEE 802.3: what runs on single-mode fibre does not run on OM3.
+    case(
+        "module-differs",
+        1,
+        M1,
+        &[m1("interface", "10GBASE-LR")],
+        &[m1("interface", "10GBASE-SR")],
+    ),
+    // On the medium of the link, but not with its other end.
+    case(
+        "module-differs",
+        2,
+        M1,
+        &[m1("interface", "10GBASE-LRM")],
+        &[m1("interface", "10GBASE-SR")],
+    ),
+    // The same as the module at the other end.
+    case(
+        "module-differs",
+        3,
+        M1,
+        &[
+            m1("interface", "10GBASE-LRM"),
+            ("modules", "M2", "interface", "10GBASE-LRM"),
+        ],
+        &[m1("interface", "10GBASE-SR")],
+    ),
+    case(
+        "module-differs",
+        4,
+        M1,
+        &[
+            m1("interface", ""),
+            m1("could_be", "10GBASE-LR, 10GBASE-LRM"),
+        ],
+        &[
+            m1("interface", ""),
+            m1("could_be", "10GBASE-SR, 10GBASE-LRM"),
+        ],
+    ),
+    // SFF-8472: thresholds are passed above the high and below the low one.
+    case(
+        "module-alarm",
+        1,
+        M1,
+        &[m1("rx_state", "no light"), m1("rx_power", "")],
+        &[m1("rx_state", "light")],
+    ),
+    case(
+        "module-alarm",
+        2,
+        M1,
+        &[m1("rx_power", "-12.001 dBm")],
+        &[m1("rx_power", "-12 dBm")],
+    ),
+    case(
+        "module-alarm",
+        3,
+        M1,
+        &[m1("rx_power", "0.501 dBm")],
+        &[m1("rx_power", "0.5 dBm")],
+    ),
+    case(
+        "module-alarm",
+        4,
+        M1,
+        &[m1("alarms", "bias high")],
+        &[m1("alarms", "")],
+    ),
+    // SFF-8472 CC_BASE and CC_EXT.
+    case(
+        "module-checksum",
+        1,
+        M1,
+        &[m1("checksum", "differs")],
+        &[m1("checksum", "matches")],
+    ),
     // Common practice, no source: what the eye takes for the same.
     case(
         "name-alike",
@@ -404,7 +487,7 @@ const CASES: &[Case] = &[
     ),
 ];
 
-/// An uplink of two members with room on every side, and a camera.
+/// An uplink of two members with room on every side and its modules, and a camera.
 fn plan() -> Story {
     Story::new()
         .switch(
@@ -452,6 +535,24 @@ fn plan() -> Story {
                 ("medium", "Cat6"),
                 ("length", "20 m"),
             ],
+        )
+        .row(
+            "modules",
+            "M1",
+            &[
+                ("link", "L1"),
+                ("end", "near"),
+                ("interface", "10GBASE-SR"),
+                ("rx_power", "-4 dBm"),
+                ("rx_state", "light"),
+                ("rx_alarm_low", "-12 dBm"),
+                ("rx_alarm_high", "0.5 dBm"),
+            ],
+        )
+        .row(
+            "modules",
+            "M2",
+            &[("link", "L1"), ("end", "far"), ("interface", "10GBASE-SR")],
         )
         .told()
 }

@@ -422,6 +422,126 @@ fn a_table_becomes_a_plan_that_never_judges_what_is_missing() {
     assert!(stderr.contains("already there"), "{stderr}");
 }
 
+/// A folder with the demo plan and the dump that comes with it.
+fn with_demo() -> tempfile::TempDir {
+    let room = tempfile::tempdir().unwrap();
+    for name in ["aquarium.plan", "p103-near.hex"] {
+        let from = Path::new(env!("CARGO_MANIFEST_DIR"))
+            .join("examples")
+            .join(name);
+        std::fs::copy(from, room.path().join(name)).unwrap();
+    }
+    room
+}
+
+#[test]
+fn a_module_that_is_another_than_planned_is_found() {
+    let room = with_demo();
+    let plan = room.path().join("aquarium.plan");
+    let before = std::fs::read(&plan).unwrap();
+    let place = ["--link", "p103", "--end", "near"];
+    let args = [&["import", "aquarium.plan", "p103-near.hex"][..], &place].concat();
+    let (stdout, stderr, code) = told(room.path(), &[&args[..], &["--dry-run"]].concat());
+    assert_eq!((stderr.as_str(), code), ("", 0));
+    assert!(
+        stdout.contains("10GBASE-LR, by its compliance codes"),
+        "{stdout}"
+    );
+    assert_eq!(std::fs::read(&plan).unwrap(), before);
+
+    let finding = "stop module RX240117 module-differs: planned 10GBASE-SR, found 10GBASE-LR";
+    let (stdout, stderr, code) = told(room.path(), &args);
+    assert_eq!((stderr.as_str(), code), ("", 1));
+    assert!(
+        stdout.contains("module RX240117 added: SFP+, REEF OPTICS"),
+        "{stdout}"
+    );
+    assert!(stdout.contains("receives -4.50 dBm"), "{stdout}");
+    assert!(stdout.contains(&format!("new: {finding}")), "{stdout}");
+    let (stdout, _, code) = told(room.path(), &["check", "aquarium.plan"]);
+    let checked = stdout.replace("stop    module", "stop module");
+    assert!(checked.contains(finding) && code == 1, "{stdout}");
+
+    // Read again, it is the same row and nothing is new.
+    let after = std::fs::read(&plan).unwrap();
+    let (stdout, _, code) = told(room.path(), &args[..3]);
+    assert!(stdout.contains("RX240117 read again"), "{stdout}");
+    assert!(!stdout.contains("new:") && code == 0, "{stdout}");
+    assert_eq!(std::fs::read(&plan).unwrap(), after);
+
+    // The plan is put right by hand.
+    for (column, text) in [("interface", "10GBASE-LR"), ("medium", "OS2")] {
+        told(
+            room.path(),
+            &["set", "aquarium.plan", "links", "P103", column, text],
+        );
+    }
+    let (stdout, _, _) = told(room.path(), &["check", "aquarium.plan"]);
+    assert!(!stdout.contains("module-differs"), "{stdout}");
+}
+
+#[test]
+fn import_takes_a_table_into_a_plan_that_is_there() {
+    let room = with_plan();
+    std::fs::write(
+        room.path().join("more.csv"),
+        "id,interface,medium,length\nUP2,10GBASE-SR,OM3,310\n",
+    )
+    .unwrap();
+    let args = ["import", "p.plan", "more.csv"];
+    let (stdout, stderr, code) = told(room.path(), &args);
+    assert_eq!((stderr.as_str(), code), ("", 1));
+    assert!(
+        stdout.contains("1 link, 0 switches, 0 rows set aside"),
+        "{stdout}"
+    );
+    assert!(stdout.contains("new: stop link UP2 reach"), "{stdout}");
+    let (stdout, _, _) = told(room.path(), &["show", "p.plan", "links", "--columns", "id"]);
+    assert!(stdout.contains("UP1") && stdout.contains("UP2"), "{stdout}");
+}
+
+#[test]
+fn what_cannot_be_imported_changes_nothing() {
+    let room = with_demo();
+    let plan = room.path().join("aquarium.plan");
+    let before = std::fs::read(&plan).unwrap();
+    let dump = std::fs::read_to_string(room.path().join("p103-near.hex")).unwrap();
+    let write = |name: &str, bytes: &[u8]| std::fs::write(room.path().join(name), bytes).unwrap();
+    write("short.hex", &dump.as_bytes()[..2000]);
+    write("gap.hex", dump.replace("0040:", "0050:").as_bytes());
+    write("cmis.bin", &[&[0x1e, 0x40], &[0; 254][..]].concat());
+    write("large.bin", &[0; 70_000]);
+    write("empty", b"");
+    write("table.csv", b"id,from\nL1,a\n");
+    let at = ["--link", "P103", "--end", "far"];
+    let nowhere = ["--link", "P109X", "--end", "far"];
+    let cases: [(&str, &[&str], &str); 9] = [
+        ("p103-near.hex", &["--map", "a=length"], "has no headings"),
+        ("short.hex", &at, "no whole dump of an SFP module"),
+        ("gap.hex", &at, "line 6 of the dump is at 0050"),
+        ("cmis.bin", &[], "not read yet"),
+        ("large.bin", &[], "64 KiB"),
+        ("empty", &[], "no rows"),
+        (
+            "table.csv",
+            &at,
+            "--link, --end and --id go with the dump of a module",
+        ),
+        ("p103-near.hex", &nowhere, "there is no link `P109X`"),
+        ("none.hex", &at, "none.hex"),
+    ];
+    for (file, place, part) in cases {
+        let args = [&["import", "aquarium.plan", file], place].concat();
+        let (stdout, stderr, code) = told(room.path(), &args);
+        assert_eq!((stdout.as_str(), code), ("", 2), "{file}");
+        assert!(
+            stderr.contains(part) && stderr.contains("help: "),
+            "{stderr}"
+        );
+        assert_eq!(std::fs::read(&plan).unwrap(), before, "{file}");
+    }
+}
+
 #[test]
 fn files_that_are_no_plan_are_told_so() {
     let room = tempfile::tempdir().unwrap();
@@ -447,6 +567,7 @@ fn every_command_has_an_example_and_stands_in_the_manual() {
         "calc",
         "set",
         "new",
+        "import",
         "tables",
         "functions",
         "completions",

@@ -10,6 +10,7 @@ mod demo;
 mod engine;
 mod floors;
 mod pages;
+mod modules;
 mod properties;
 mod pty;
 mod readme;

@@ -55,8 +55,9 @@ fn printed(command: &str, folder: &Path) -> String {
 fn the_readme_shows_what_the_program_prints() {
     let folder = tempfile::tempdir().unwrap();
     std::fs::create_dir(folder.path().join("examples")).unwrap();
-    let plan = "examples/aquarium.plan";
-    std::fs::copy(Path::new(ROOT).join(plan), folder.path().join(plan)).unwrap();
+    for file in ["examples/aquarium.plan", "examples/p103-near.hex"] {
+        std::fs::copy(Path::new(ROOT).join(file), folder.path().join(file)).unwrap();
+    }
     let readme = std::fs::read_to_string(Path::new(ROOT).join("README.md")).unwrap();
     let (_, after) = readme.split_once("```csv\n").unwrap();
     let (list, _) = after.split_once("```").unwrap();
