@@ -32,7 +32,8 @@ pub struct Printer {
 impl Printer {
     /// Colour only on a terminal, and only where the person has not said no.
     pub fn new() -> Self {
-        let wanted = std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty());
+        let wanted = std::env::var_os("NO_COLOR").is_none_or(|value| value.is_empty())
+            && std::env::var_os("TERM").is_none_or(|term| term != "dumb");
         Self {
             out: BufWriter::new(std::io::stdout()),
             coloured: wanted && std::io::stdout().is_terminal(),

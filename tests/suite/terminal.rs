@@ -455,8 +455,9 @@ fn fast_typing_over_the_ledger_is_a_paste_and_no_command() {
     let mut term = Start::with(&[&path]).go();
     term.wait("M101");
     term.keys("xnd S quarantine to pump house 85\rxxx\rdddd");
-    term.wait("not yet");
+    term.wait("What would be put here");
     assert!(!term.text().contains("unsaved"));
+    term.keys(ESC).wait_gone("What would be put here");
     // A key that is held down stays a key: undo with nothing to take back.
     term.keys(&"u".repeat(40)).wait("nothing to take back");
     term.keys("q");
