@@ -328,7 +328,9 @@ mod tests {
         ] {
             let mut names = Inner::default();
             let texts: Vec<String> = (0..20_000).map(make).collect();
-            texts.iter().for_each(|text| drop(names.add(text)));
+            for text in &texts {
+                names.add(text);
+            }
             let n_places = names.places.len();
             let walk = |text: &String| {
                 let code = names.known(text).expect("it was added");
