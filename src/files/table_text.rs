@@ -15,7 +15,7 @@ pub struct TableText<'t> {
 }
 
 /// Where a row stood.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, Default, PartialEq, Eq)]
 pub struct RowAt {
     /// Its first line, counted from one.
     pub line: usize,

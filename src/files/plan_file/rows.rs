@@ -5,6 +5,7 @@
 
 use super::MAX_ROWS;
 use crate::files::own_column::{MAX_COLUMNS, text_column, too_many_columns};
+use crate::files::table_text::RowAt;
 use crate::files::table_text::TableText;
 use crate::files::table_text::n_line_ends;
 use crate::plan::Edit;
@@ -85,29 +86,65 @@ pub(super) fn read(
         short: None,
     };
     let mut text = TableText::new(body, ',');
-    let mut cells = Vec::new();
+    let mut batch = Batch::default();
     let names = Arc::clone(block.plan.names());
     let mut names = names.writer();
     let n_lines = n_line_ends(body).min(MAX_ROWS);
     // An id is most often new.
     names.reserve(n_lines);
-    while let Some(at) = text.next_row(&mut cells) {
-        if cells.is_empty() {
-            continue;
-        }
-        let line = line + at.line - 1;
-        if at.open {
-            block.open_quote(line);
-        }
-        if block.builders.is_empty() {
-            block.headings(&cells, line)?;
-            block.reserve(n_lines);
-        } else {
-            block.row(&mut cells, line, &mut names)?;
+    while batch.fill(&mut text) {
+        block.expect(batch.rows(), &mut names);
+        for (at, cells) in batch.rows() {
+            let line = line + at.line - 1;
+            if at.open {
+                block.open_quote(line);
+            }
+            if block.builders.is_empty() {
+                block.headings(cells, line)?;
+                block.reserve(n_lines);
+            } else {
+                block.row(cells, line, &mut names)?;
+            }
         }
     }
     drop(names);
     block.finish()
+}
+
+/// So many rows are cut into cells before their values are read.
+const AT_ONCE: usize = 64;
+
+/// Some rows cut into cells; their memory is used again.
+#[derive(Debug, Default)]
+struct Batch<'t> {
+    rows: Vec<(RowAt, Vec<Cow<'t, str>>)>,
+    n_rows: usize,
+}
+
+impl<'t> Batch<'t> {
+    /// Takes the next rows, without empty lines; false when there are none.
+    fn fill(&mut self, text: &mut TableText<'t>) -> bool {
+        self.n_rows = 0;
+        while self.n_rows < AT_ONCE {
+            if self.rows.len() == self.n_rows {
+                self.rows.push((RowAt::default(), Vec::new()));
+            }
+            let (at, cells) = &mut self.rows[self.n_rows];
+            match text.next_row(cells) {
+                Some(_) if cells.is_empty() => {}
+                Some(row) => {
+                    *at = row;
+                    self.n_rows += 1;
+                }
+                None => break,
+            }
+        }
+        self.n_rows > 0
+    }
+
+    fn rows(&mut self) -> &mut [(RowAt, Vec<Cow<'t, str>>)] {
+        &mut self.rows[..self.n_rows]
+    }
 }
 
 /// A block while it is read.
@@ -197,6 +234,16 @@ impl Block<'_> {
             def,
         })?;
         Ok(self.plan.def(self.sheet).columns.len() - 1)
+    }
+
+    /// Has the places of texts looked at in columns that are full of new ones.
+    fn expect(&mut self, rows: &[(RowAt, Vec<Cow<'_, str>>)], names: &mut NamesWriter<'_>) {
+        for (at, builder) in self.builders.iter_mut().enumerate() {
+            if std::mem::take(&mut builder.n_new) > AT_ONCE / 4 {
+                let cells = rows.iter().filter_map(|(_, cells)| cells.get(at));
+                names.expect(cells.map(|cell| cell.as_ref()));
+            }
+        }
     }
 
     fn row(
@@ -309,6 +356,8 @@ struct Builder {
     values: Column,
     /// The text before this one with its code: neighbours are often equal.
     last: (String, u32),
+    /// How many texts of this batch nobody had before.
+    n_new: usize,
 }
 
 impl Builder {
@@ -332,6 +381,7 @@ impl Builder {
                 }
             },
             last: (String::new(), ABSENT),
+            n_new: 0,
         }
     }
 
@@ -395,7 +445,9 @@ impl Builder {
         if self.last.0 != text {
             self.last.0.clear();
             self.last.0.push_str(text);
+            let n_known = names.len();
             self.last.1 = names.code(text);
+            self.n_new += names.len() - n_known;
         }
         self.last.1
     }
