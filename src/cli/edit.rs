@@ -6,6 +6,7 @@ use super::look::{counted, name_of, several};
 use super::pick;
 use super::print::Printer;
 use crate::desk::Desk;
+use crate::files::save::Saved;
 use crate::formula::check_unit;
 use crate::plan::Edit;
 use crate::plan::read_assumption;
@@ -19,7 +20,7 @@ use std::path::Path;
 
 /// Writes one cell, one assumption or one formula, saves, and says what changed.
 pub fn set(set: &Set, out: &mut Printer) -> Result<Outcome, Vec<Problem>> {
-    let mut desk = pick::open(&set.plan, out)?;
+    let mut desk = pick::open_to_change(&set.plan, out)?;
     let before = desk.findings().list;
     if set.formula {
         set_formula(&mut desk, set, out)?;
@@ -28,7 +29,7 @@ pub fn set(set: &Set, out: &mut Printer) -> Result<Outcome, Vec<Problem>> {
     } else {
         set_cell(&mut desk, set, out)?;
     }
-    save(&mut desk, &set.plan, out)?;
+    tell_saved(&desk.save()?, out);
     let after = desk.findings();
     told("gone", &desk, &before, &after.list, out);
     let new = told("new", &desk, &after.list, &before, out);
@@ -40,8 +41,7 @@ pub fn set(set: &Set, out: &mut Printer) -> Result<Outcome, Vec<Problem>> {
     })
 }
 
-fn save(desk: &mut Desk, path: &Path, out: &mut Printer) -> Result<(), Problem> {
-    let saved = desk.save(path)?;
+fn tell_saved(saved: &Saved, out: &mut Printer) {
     if !saved.durable {
         out.remark(
             &Problem::new(
@@ -51,7 +51,6 @@ fn save(desk: &mut Desk, path: &Path, out: &mut Printer) -> Result<(), Problem> 
             .help("a power cut in the next moments may bring the old plan back"),
         );
     }
-    Ok(())
 }
 
 fn set_cell(desk: &mut Desk, set: &Set, out: &mut Printer) -> Result<(), Problem> {
@@ -245,7 +244,7 @@ pub fn new(new: &New, out: &mut Printer) -> Result<Outcome, Vec<Problem>> {
         import(&mut desk, from, &new.map, out)?;
     }
     if !new.dry_run {
-        save(&mut desk, &new.plan, out)?;
+        tell_saved(&desk.save_as(&new.plan, false)?, out);
         out.line(&format!("made {}", clean(&new.plan.display().to_string())));
     }
     Ok(Outcome::Quiet)

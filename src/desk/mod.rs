@@ -1,16 +1,23 @@
-//! One open plan: opening, edits and the way back, saving.
+//! One open plan: edits and the way back here; opening, saving and what is kept beside it in
+//! `opening.rs`.
 //!
 //! The only room that changes a plan; screen and command line make the same calls. Nothing here
 //! prints.
 
 pub mod history;
+mod keep;
+mod opening;
+mod recovery;
+mod writer;
+
+pub use opening::SaveState;
+pub use recovery::Recovery;
 
 use crate::engine::Engine;
 use crate::files::import;
 use crate::files::import::Import;
 use crate::files::plan_file;
 use crate::files::save;
-use crate::files::save::Saved;
 use crate::plan::Edit;
 use crate::plan::Entry;
 use crate::plan::Plan;
@@ -21,6 +28,7 @@ use crate::table::{RowId, SheetId};
 use crate::trade;
 use crate::trade::Findings;
 use history::History;
+use keep::{Keep, Move, Told};
 use std::path::{Path, PathBuf};
 
 /// The plan that is shown when none is named.
@@ -37,22 +45,10 @@ pub struct Desk {
     history: History,
     path: Option<PathBuf>,
     problems: Vec<Problem>,
+    keep: Keep,
 }
 
 impl Desk {
-    /// Opens a plan file.
-    ///
-    /// A plan with wrong formulas, cells or unknown parts opens, with problems.
-    ///
-    /// # Errors
-    /// A file that cannot be read or is no plan.
-    pub fn open(path: &Path) -> Result<Self, Problem> {
-        let text = plan_file::text_of(save::load(path)?)?;
-        let mut desk = Self::of_text(&text)?;
-        desk.path = Some(path.to_owned());
-        Ok(desk)
-    }
-
     /// The built-in demo plan, as a copy in memory.
     ///
     /// # Errors
@@ -89,6 +85,7 @@ impl Desk {
             history: History::default(),
             path: None,
             problems,
+            keep: Keep::default(),
         }
     }
 
@@ -120,9 +117,12 @@ impl Desk {
     /// Makes an edit as one named step.
     ///
     /// # Errors
-    /// An edit that does not fit; the plan is then as before.
+    /// An edit that does not fit or may not be made now; the plan is then as before.
     pub fn apply(&mut self, label: &str, edit: Edit) -> Result<(), Problem> {
+        self.keep.may_edit()?;
+        let records = self.records(Move::Do(label, &edit));
         let change = self.history.apply(&mut self.plan, label, edit)?;
+        self.keep.tell(Told::Do, records, &self.history);
         self.follow(&change.touched);
         Ok(())
     }
@@ -132,7 +132,9 @@ impl Desk {
     /// # Errors
     /// A step that does not fit the plan any more; nothing is changed then.
     pub fn undo(&mut self) -> Result<Option<String>, Problem> {
+        let records = self.records(Move::Undo);
         let turned = self.history.undo(&mut self.plan)?;
+        self.keep.tell(Told::Undo, records, &self.history);
         Ok(turned.map(|turned| {
             self.follow(&turned.change.touched);
             turned.label
@@ -144,7 +146,9 @@ impl Desk {
     /// # Errors
     /// A step that does not fit the plan any more; nothing is changed then.
     pub fn redo(&mut self) -> Result<Option<String>, Problem> {
+        let records = self.records(Move::Redo);
         let turned = self.history.redo(&mut self.plan)?;
+        self.keep.tell(Told::Redo, records, &self.history);
         Ok(turned.map(|turned| {
             self.follow(&turned.change.touched);
             turned.label
@@ -220,14 +224,10 @@ impl Desk {
         Ok(read)
     }
 
-    /// Saves to a path, which the desk keeps from then on.
-    ///
-    /// # Errors
-    /// A file that cannot be written; the old one is then as it was.
-    pub fn save(&mut self, path: &Path) -> Result<Saved, Problem> {
-        let saved = save::save(path, plan_file::write(&self.plan).as_bytes())?;
-        self.path = Some(path.to_owned());
-        Ok(saved)
+    /// What the journal gets when a move is made that is about to be.
+    fn records(&self, next: Move<'_>) -> keep::Records {
+        let path = self.path.as_deref();
+        self.keep.records(&self.plan, path, &self.history, next)
     }
 
     /// Brings the engine up to date; a change of columns, or of the table that the cage function

@@ -6,10 +6,12 @@
 mod edit;
 mod entry;
 mod fill;
+mod storage;
 
 pub use edit::{Change, Edit, Place, Touched};
 pub use entry::{Entry, read_assumption, read_entry};
 pub use fill::Filling;
+pub use storage::Storage;
 
 use crate::problem::Problem;
 use crate::problem::Severity;

@@ -9,6 +9,7 @@ mod cli;
 mod demo;
 mod engine;
 mod floors;
+mod journal;
 mod properties;
 mod readme;
 

@@ -17,7 +17,7 @@ use std::sync::OnceLock;
 
 /// A step of a person, its choices still open; each is taken modulo what there is.
 #[derive(Debug, Clone)]
-enum Step {
+pub enum Step {
     Set(Cellwise),
     SetWrong(Cellwise),
     Add {
@@ -52,7 +52,7 @@ enum Step {
 
 /// A cell and what is typed.
 #[derive(Debug, Clone, Copy)]
-struct Cellwise {
+pub struct Cellwise {
     sheet: u8,
     row: u8,
     column: u8,
@@ -83,7 +83,7 @@ fn plain_step() -> impl Strategy<Value = Step> {
     ]
 }
 
-fn step() -> impl Strategy<Value = Step> {
+pub fn step() -> impl Strategy<Value = Step> {
     prop_oneof![
         12 => plain_step(),
         3 => prop::collection::vec(plain_step(), 2..5).prop_map(Step::Together),
@@ -260,7 +260,7 @@ fn own_column(which: u8) -> ColumnDef {
 }
 
 /// The edit that a step is in this plan; none where there is nothing to do it to.
-fn edit(plan: &Plan, step: &Step) -> Option<Edit> {
+pub fn edit(plan: &Plan, step: &Step) -> Option<Edit> {
     match step {
         Step::Set(at) => {
             let (sheet, column, row) = cell(plan, *at)?;
@@ -377,7 +377,7 @@ fn together(plan: &Plan, steps: &[Step]) -> Option<Edit> {
 }
 
 /// A plan to begin with: two halls with an uplink and an access link each.
-fn beginning() -> Plan {
+pub fn beginning() -> Plan {
     static PLAN: OnceLock<Plan> = OnceLock::new();
     let plan = PLAN.get_or_init(|| {
         let link = |from, role, interface, medium| {
