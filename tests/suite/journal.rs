@@ -90,7 +90,7 @@ fn check_recovery(acts: &[Act]) -> Result<(), TestCaseError> {
     let copy = crashed(room.path());
     let mut again = opened(&copy.path().join("reef.plan"));
     let told = again.recovery().map_or(0, |recovery| recovery.n_steps);
-    let SaveState::Saved | SaveState::Unsaved(_) = desk.state() else {
+    let (SaveState::Saved | SaveState::Unsaved(_)) = desk.state() else {
         return Err(TestCaseError::fail(format!("{:?}", desk.state())));
     };
     let taken = again.take_recovery().unwrap();
@@ -157,7 +157,10 @@ fn rows_that_moved_and_went_before_a_save_are_found_after_it() {
     let copy = crashed(room.path());
     let mut again = opened(&copy.path().join("reef.plan"));
     let labels = again.recovery().unwrap().labels.clone();
-    assert_eq!(labels, ["turn round taken back", "remove taken back", "length of L1"]);
+    assert_eq!(
+        labels,
+        ["turn round taken back", "remove taken back", "length of L1"]
+    );
     assert_eq!(again.take_recovery().unwrap(), 3);
     assert_eq!(write(again.plan()), write(desk.plan()));
 }
@@ -170,7 +173,10 @@ fn a_clean_end_leaves_nothing_beside_the_plan() {
     assert_eq!(names(room.path()), ["reef.plan"]);
 
     let mut desk = opened(&path);
-    assert_eq!((desk.state(), desk.journal_path()), (SaveState::Saved, None));
+    assert_eq!(
+        (desk.state(), desk.journal_path()),
+        (SaveState::Saved, None)
+    );
     titled(&mut desk, "Reef");
     assert!(desk.settle());
     let journal = desk.journal_path().unwrap();
@@ -187,7 +193,10 @@ fn a_clean_end_leaves_nothing_beside_the_plan() {
     let mut desk = opened(&path);
     titled(&mut desk, "Reef");
     desk.save().unwrap();
-    assert_eq!((desk.state(), desk.journal_path()), (SaveState::Saved, None));
+    assert_eq!(
+        (desk.state(), desk.journal_path()),
+        (SaveState::Saved, None)
+    );
     drop(desk);
     assert_eq!(names(room.path()), ["reef.plan"]);
 }
@@ -241,7 +250,9 @@ fn edits_made_to_another_version_of_the_plan_are_kept_aside() {
     fs::write(&path, "portledger = 1\n").unwrap();
     let desk = opened(&path);
     assert!(desk.recovery().is_none());
-    let told = desk.problems().find(|problem| problem.code == "edits-set-aside");
+    let told = desk
+        .problems()
+        .find(|problem| problem.code == "edits-set-aside");
     assert!(told.unwrap().message.contains("the plan was changed since"));
     drop(desk);
     assert_eq!(names(room.path()), [".reef.plan.journal~kept", "reef.plan"]);
@@ -348,16 +359,25 @@ fn saving_under_another_name_asks_before_it_replaces() {
     assert_eq!(desk.save_as(&other, true).unwrap_err().code, "plan-held");
     drop(theirs);
     assert_eq!(desk.save_as(&other, false).unwrap_err().code, "plan-there");
-    assert_eq!((desk.path(), desk.state()), (Some(&*path), SaveState::Unsaved(1)));
+    assert_eq!(
+        (desk.path(), desk.state()),
+        (Some(&*path), SaveState::Unsaved(1))
+    );
     // Edits of a session with the plan that is replaced are not lost with it.
     let mut theirs = opened(&other);
     titled(&mut theirs, "Theirs, unsaved");
     drop(theirs);
     desk.save_as(&other, true).unwrap();
-    assert_eq!((desk.path(), desk.state()), (Some(&*other), SaveState::Saved));
+    assert_eq!(
+        (desk.path(), desk.state()),
+        (Some(&*other), SaveState::Saved)
+    );
     titled(&mut desk, "Ours, more");
     desk.settle();
-    assert_eq!(desk.journal_path().unwrap().file_name().unwrap(), ".other.plan.journal");
+    assert_eq!(
+        desk.journal_path().unwrap().file_name().unwrap(),
+        ".other.plan.journal"
+    );
     assert!(!opened(&path).is_read_only());
     assert_eq!(
         names(room.path()),
@@ -405,13 +425,22 @@ fn a_plan_without_a_name_has_its_journal_in_the_state_folder() {
     assert_eq!(again.state(), SaveState::Saved);
     titled(&mut again, "Named");
     again.settle();
-    assert!(again.journal_path().unwrap().ends_with(".named.plan.journal"));
+    assert!(
+        again
+            .journal_path()
+            .unwrap()
+            .ends_with(".named.plan.journal")
+    );
     assert_eq!(names(&state), ["demo.journal", "new-2.journal"]);
     drop(again);
     assert_eq!(new().recovery().unwrap().labels, ["title Second"]);
 
     let homeless = Desk::demo_for_editing(None).unwrap();
-    assert!(homeless.problems().any(|problem| problem.code == "no-journal"));
+    assert!(
+        homeless
+            .problems()
+            .any(|problem| problem.code == "no-journal")
+    );
 }
 
 #[test]
@@ -451,7 +480,10 @@ fn a_journal_with_a_bad_place_is_taken_up_to_it_and_kept_whole() {
     assert!(!desk.recovery().unwrap().is_whole);
     assert_eq!(desk.take_recovery().unwrap(), 1);
     assert_eq!(desk.plan().title, "One");
-    assert!(desk.problems().any(|problem| problem.code == "edits-damaged"));
+    assert!(
+        desk.problems()
+            .any(|problem| problem.code == "edits-damaged")
+    );
     titled(&mut desk, "Four");
     drop(desk);
     let damaged = room.path().join(".reef.plan.journal~damaged");
@@ -491,7 +523,10 @@ fn a_journal_copied_while_it_is_written_is_a_beginning_of_it() {
 
 /// Starts one test of this binary alone, as a process of its own that works in a folder.
 fn child(test: &str, before: &[&str], program: &Path, room: &Path) -> Command {
-    let mut words = before.iter().map(|word| (*word).to_owned()).collect::<Vec<_>>();
+    let mut words = before
+        .iter()
+        .map(|word| (*word).to_owned())
+        .collect::<Vec<_>>();
     words.push(program.to_str().unwrap().to_owned());
     let mut command = Command::new(&words[0]);
     command
@@ -603,13 +638,24 @@ fn a_folder_that_cannot_be_written_is_worked_in_all_the_same() {
     // Who may do everything has to become somebody who may not; elsewhere the rights suffice.
     let is_almighty = fs::write(at("closed/probe"), "").is_ok();
     let before: &[&str] = match is_almighty {
-        true => &["setpriv", "--reuid=65534", "--regid=65534", "--clear-groups"],
+        true => &[
+            "setpriv",
+            "--reuid=65534",
+            "--regid=65534",
+            "--clear-groups",
+        ],
         false => &[],
     };
     let program = at("suite");
     fs::copy(std::env::current_exe().unwrap(), &program).unwrap();
     mode(&program, 0o755);
-    let run = child("journal::a_child_without_rights", before, &program, room.path()).output();
+    let run = child(
+        "journal::a_child_without_rights",
+        before,
+        &program,
+        room.path(),
+    )
+    .output();
     mode(&at("closed"), 0o755);
     let Ok(output) = run else {
         // There is no program to give the rights up with.
