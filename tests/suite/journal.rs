@@ -96,7 +96,8 @@ fn check_recovery(acts: &[Act]) -> Result<(), TestCaseError> {
     let taken = again.take_recovery().unwrap();
     prop_assert_eq!((told, taken), (told, told));
     prop_assert_eq!(again.state(), desk.state());
-    prop_assert_eq!(again.problems().count(), desk.problems().count());
+    let of_journal = |code: &str| code.starts_with("edits-") || code.starts_with("journal-");
+    prop_assert!(!again.problems().any(|problem| of_journal(problem.code)));
     prop_assert_eq!(write(again.plan()), write(desk.plan()));
     if told > 0 {
         while let Some(label) = again.undo().unwrap() {
@@ -119,7 +120,7 @@ fn check_recovery(acts: &[Act]) -> Result<(), TestCaseError> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 60, max_shrink_iters: 200, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: 200, max_shrink_iters: 200, ..ProptestConfig::default() })]
 
     #[test]
     fn a_sitting_that_crashes_is_taken_up_where_it_ended(acts in prop::collection::vec(act(), 1..30)) {
