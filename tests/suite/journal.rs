@@ -120,7 +120,7 @@ fn check_recovery(acts: &[Act]) -> Result<(), TestCaseError> {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 200, max_shrink_iters: 200, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: 48, max_shrink_iters: 200, ..ProptestConfig::default() })]
 
     #[test]
     fn a_sitting_that_crashes_is_taken_up_where_it_ended(acts in prop::collection::vec(act(), 1..30)) {
