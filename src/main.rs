@@ -4,6 +4,7 @@
 use portledger::cli;
 use portledger::cli::{Asked, Wish};
 use portledger::desk::Desk;
+use portledger::files::side::state_folder;
 use portledger::problem::Problem;
 use portledger::screen;
 use portledger::screen::Options;
@@ -18,8 +19,8 @@ fn main() -> ExitCode {
 
 fn show(wish: &Wish) -> Result<ExitCode, Problem> {
     let desk = match &wish.plan {
-        Some(path) => Desk::open(path)?,
-        None => Desk::demo()?,
+        Some(path) => Desk::open_for_editing(path, state_folder())?,
+        None => Desk::demo_for_editing(state_folder())?,
     };
     let options = Options {
         colours: wish.colours,

@@ -7,6 +7,7 @@ use super::look::{counted, name_of};
 use super::pick;
 use super::print::Printer;
 use crate::desk::Desk;
+use crate::files::save::Saved;
 use crate::formula::check_unit;
 use crate::plan::Edit;
 use crate::plan::read_assumption;
@@ -16,11 +17,10 @@ use crate::problem::Severity;
 use crate::problem::clean;
 use crate::table::{RowId, SheetId};
 use crate::trade::Finding;
-use std::path::Path;
 
 /// Writes one cell, one assumption or one formula, saves, and says what changed.
 pub fn set(set: &Set, out: &mut Printer) -> Result<Outcome, Vec<Problem>> {
-    let mut desk = pick::open(&set.plan, out)?;
+    let mut desk = pick::open_to_change(&set.plan, out)?;
     let before = desk.findings().list;
     if set.formula {
         set_formula(&mut desk, set, out)?;
@@ -29,7 +29,7 @@ pub fn set(set: &Set, out: &mut Printer) -> Result<Outcome, Vec<Problem>> {
     } else {
         set_cell(&mut desk, set, out)?;
     }
-    save(&mut desk, &set.plan, out)?;
+    tell_saved(&desk.save()?, out);
     Ok(say_change(&desk, &before, out))
 }
 
@@ -45,8 +45,7 @@ pub(super) fn say_change(desk: &Desk, before: &[Finding], out: &mut Printer) -> 
     }
 }
 
-pub(super) fn save(desk: &mut Desk, path: &Path, out: &mut Printer) -> Result<(), Problem> {
-    let saved = desk.save(path)?;
+pub(super) fn tell_saved(saved: &Saved, out: &mut Printer) {
     if !saved.durable {
         out.remark(
             &Problem::new(
@@ -56,7 +55,6 @@ pub(super) fn save(desk: &mut Desk, path: &Path, out: &mut Printer) -> Result<()
             .help("a power cut in the next moments may bring the old plan back"),
         );
     }
-    Ok(())
 }
 
 fn set_cell(desk: &mut Desk, set: &Set, out: &mut Printer) -> Result<(), Problem> {
@@ -251,7 +249,7 @@ pub fn new(new: &New, out: &mut Printer) -> Result<Outcome, Vec<Problem>> {
         say_links(&read, out);
     }
     if !new.dry_run {
-        save(&mut desk, &new.plan, out)?;
+        tell_saved(&desk.save_as(&new.plan, false)?, out);
         out.line(&format!("made {}", clean(&new.plan.display().to_string())));
     }
     Ok(Outcome::Quiet)

@@ -4,7 +4,7 @@
 
 use super::Outcome;
 use super::args::{End, Import};
-use super::edit::{save, say_change};
+use super::edit::{say_change, tell_saved};
 use super::look::several;
 use super::pick;
 use super::print::Printer;
@@ -16,7 +16,10 @@ use crate::problem::clean;
 
 /// Reads a file into a plan, saves, and says what was read and what changed.
 pub fn import(import: &Import, out: &mut Printer) -> Result<Outcome, Vec<Problem>> {
-    let mut desk = pick::open(&import.plan, out)?;
+    let mut desk = match import.dry_run {
+        true => pick::open(&import.plan, out)?,
+        false => pick::open_to_change(&import.plan, out)?,
+    };
     let before = desk.findings().list;
     let place = Place {
         link: import.link.clone().zip(import.end.map(end_word)),
@@ -33,7 +36,7 @@ pub fn import(import: &Import, out: &mut Printer) -> Result<Outcome, Vec<Problem
     if import.dry_run {
         return Ok(Outcome::Quiet);
     }
-    save(&mut desk, &import.plan, out)?;
+    tell_saved(&desk.save()?, out);
     Ok(say_change(&desk, &before, out))
 }
 

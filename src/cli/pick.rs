@@ -17,6 +17,13 @@ pub fn open(path: &Path, out: &mut Printer) -> Result<Desk, Problem> {
     Ok(desk)
 }
 
+/// Opens a plan to change it, and says on the error stream what was not as expected.
+pub fn open_to_change(path: &Path, out: &mut Printer) -> Result<Desk, Problem> {
+    let desk = Desk::open_to_change(path)?;
+    out.remarks(desk.problems());
+    Ok(desk)
+}
+
 /// Opens the plan that stands where a command could stand.
 pub fn open_alone(path: &Path, out: &mut Printer) -> Result<Desk, Problem> {
     open(path, out).map_err(|problem| {

@@ -16,6 +16,51 @@ pub const MAX_STEPS: usize = 10_000;
 pub struct History {
     done: VecDeque<Step>,
     undone: Vec<Step>,
+    distance: Distance,
+}
+
+/// How far a plan is from where it was saved, counted in steps.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Distance {
+    /// Steps done, less those taken back.
+    at: i64,
+    /// The same when it was saved.
+    saved: i64,
+    /// Where another way was taken, when the saved point cannot be reached any more.
+    fork: Option<i64>,
+}
+
+impl Distance {
+    /// A new step was made.
+    pub fn step(&mut self) {
+        if self.fork.is_some() || self.saved > self.at {
+            self.fork = Some(self.fork.map_or(self.at, |fork| fork.min(self.at)));
+        }
+        self.at += 1;
+    }
+
+    /// A step was taken back.
+    pub fn back(&mut self) {
+        self.at -= 1;
+    }
+
+    /// A step was made again.
+    pub fn again(&mut self) {
+        self.at += 1;
+    }
+
+    /// This is the saved point now.
+    pub fn save(&mut self) {
+        self.saved = self.at;
+        self.fork = None;
+    }
+
+    /// How many steps lie between the saved point and now; none only when they are the same.
+    pub fn n_steps(&self) -> usize {
+        let fork = self.fork.unwrap_or(i64::MAX);
+        let common = fork.min(self.at).min(self.saved);
+        usize::try_from((self.saved - common) + (self.at - common)).unwrap_or(usize::MAX)
+    }
 }
 
 /// One step: its name and the edit that turns it over.
@@ -47,6 +92,7 @@ impl History {
     ) -> Result<Change, Problem> {
         let change = plan.apply(edit)?;
         self.undone.clear();
+        self.distance.step();
         self.push_done(Step {
             label: label.into(),
             turn: change.inverse.clone(),
@@ -90,6 +136,63 @@ impl History {
         self.undone.iter().rev().map(|step| step.label.as_str())
     }
 
+    /// Takes back a step that is not in this history, by the edit that does so.
+    ///
+    /// # Errors
+    /// An edit that does not fit the plan; plan and history are then as before.
+    pub fn undo_by(
+        &mut self,
+        plan: &mut Plan,
+        label: String,
+        turn: Edit,
+    ) -> Result<Change, Problem> {
+        let change = plan.apply(turn.clone())?;
+        let step = Step { label, turn };
+        Ok(self.turned(step, change, false).change)
+    }
+
+    /// Makes a step again that is not in this history, by the edit that does so.
+    ///
+    /// # Errors
+    /// An edit that does not fit the plan; plan and history are then as before.
+    pub fn redo_by(
+        &mut self,
+        plan: &mut Plan,
+        label: String,
+        turn: Edit,
+    ) -> Result<Change, Problem> {
+        let change = plan.apply(turn.clone())?;
+        let step = Step { label, turn };
+        Ok(self.turned(step, change, true).change)
+    }
+
+    /// How many steps can be taken back, and how many made again.
+    pub fn n_steps(&self) -> (usize, usize) {
+        (self.done.len(), self.undone.len())
+    }
+
+    /// The step that undo would take back, with the edit that does so.
+    pub fn undo_turn(&self) -> Option<(&str, &Edit)> {
+        let step = self.done.back()?;
+        Some((&step.label, &step.turn))
+    }
+
+    /// The step that redo would make again, with the edit that does so.
+    pub fn redo_turn(&self) -> Option<(&str, &Edit)> {
+        let step = self.undone.last()?;
+        Some((&step.label, &step.turn))
+    }
+
+    /// How many steps lie between the saved point and now.
+    pub fn n_unsaved(&self) -> usize {
+        self.distance.n_steps()
+    }
+
+    /// Makes this the saved point.
+    pub fn save(&mut self) {
+        self.distance.save();
+    }
+
     /// The name of the step that undo would take back.
     pub fn next_undo(&self) -> Option<&str> {
         self.done.back().map(|step| step.label.as_str())
@@ -118,8 +221,10 @@ impl History {
             turn: change.inverse.clone(),
         };
         if again {
+            self.distance.again();
             self.push_done(step);
         } else {
+            self.distance.back();
             self.undone.push(step);
         }
         Turned { label, change }
@@ -293,6 +398,35 @@ mod tests {
             .unwrap();
         assert_eq!(history.next_redo(), None);
         assert_eq!(plan.title, "Lagoon");
+    }
+
+    #[test]
+    fn the_way_back_to_the_saved_point_is_counted() {
+        let (mut plan, mut history) = (fresh().unwrap(), History::default());
+        let step = |plan: &mut Plan, history: &mut History| {
+            history.apply(plan, "title", title("Reef")).unwrap();
+            history.n_unsaved()
+        };
+        assert_eq!(step(&mut plan, &mut history), 1);
+        assert_eq!(step(&mut plan, &mut history), 2);
+        history.save();
+        assert_eq!(history.n_unsaved(), 0);
+        history.undo(&mut plan).unwrap();
+        assert_eq!(history.n_unsaved(), 1);
+        history.redo(&mut plan).unwrap();
+        assert_eq!(history.n_unsaved(), 0);
+        history.undo(&mut plan).unwrap();
+        // Another way: the saved point is gone, even after as many steps.
+        assert_eq!(step(&mut plan, &mut history), 2);
+        history.undo(&mut plan).unwrap();
+        assert_eq!(history.n_unsaved(), 1);
+        history.undo(&mut plan).unwrap();
+        assert_eq!(history.n_unsaved(), 2);
+        history.redo(&mut plan).unwrap();
+        history.redo(&mut plan).unwrap();
+        assert_eq!(history.n_unsaved(), 2);
+        history.save();
+        assert_eq!(history.n_unsaved(), 0);
     }
 
     #[test]

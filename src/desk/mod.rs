@@ -1,11 +1,18 @@
-//! One open plan: opening, edits and the way back, saving.
+//! One open plan: edits and the way back here; opening, saving and what is kept beside it in
+//! `opening.rs`.
 //!
 //! The only room that changes a plan; screen and command line make the same calls. Nothing here
 //! prints.
 
 pub mod history;
+mod keep;
+mod opening;
+mod recovery;
 mod standing;
+mod writer;
 
+pub use opening::SaveState;
+pub use recovery::Recovery;
 pub use standing::{MOST_TOLD, Outcome};
 
 use crate::engine::Engine;
@@ -16,7 +23,6 @@ use crate::files::module_dump::Module;
 use crate::files::module_dump::Place;
 use crate::files::plan_file;
 use crate::files::save;
-use crate::files::save::Saved;
 use crate::plan::Edit;
 use crate::plan::Entry;
 use crate::plan::Plan;
@@ -26,6 +32,7 @@ use crate::table::{RowId, SheetId};
 use crate::trade;
 use crate::trade::Standing;
 use history::History;
+use keep::{Keep, Move, Told};
 use standing::rows_of;
 use std::path::{Path, PathBuf};
 
@@ -61,22 +68,10 @@ pub struct Desk {
     problems: Vec<Problem>,
     standing: Standing,
     outcome: Outcome,
+    keep: Keep,
 }
 
 impl Desk {
-    /// Opens a plan file.
-    ///
-    /// A plan with wrong formulas, cells or unknown parts opens, with problems.
-    ///
-    /// # Errors
-    /// A file that cannot be read or is no plan.
-    pub fn open(path: &Path) -> Result<Self, Problem> {
-        let text = plan_file::text_of(save::load(path)?)?;
-        let mut desk = Self::of_text(&text)?;
-        desk.path = Some(path.to_owned());
-        Ok(desk)
-    }
-
     /// The built-in demo plan, as a copy in memory.
     ///
     /// # Errors
@@ -116,6 +111,7 @@ impl Desk {
             problems,
             standing,
             outcome: Outcome::default(),
+            keep: Keep::default(),
         }
     }
 
@@ -132,11 +128,6 @@ impl Desk {
     /// Where it was opened from or last saved to.
     pub fn path(&self) -> Option<&Path> {
         self.path.as_deref()
-    }
-
-    /// Whether steps are not saved.
-    pub fn is_changed(&self) -> bool {
-        self.history.next_undo().is_some()
     }
 
     /// The names of the steps that were made, newest first.
@@ -157,10 +148,13 @@ impl Desk {
     /// Makes an edit as one named step.
     ///
     /// # Errors
-    /// An edit that does not fit; the plan is then as before.
+    /// An edit that does not fit or may not be made now; the plan is then as before.
     pub fn apply(&mut self, label: &str, edit: Edit) -> Result<(), Problem> {
+        self.keep.may_edit()?;
+        let records = self.records(Move::Do(label, &edit));
         self.look_before(&rows_of(Some(&edit)));
         let change = self.history.apply(&mut self.plan, label, edit)?;
+        self.keep.tell(Told::Do, records, &self.history);
         self.follow(&change.touched);
         Ok(())
     }
@@ -170,8 +164,10 @@ impl Desk {
     /// # Errors
     /// A step that does not fit the plan any more; nothing is changed then.
     pub fn undo(&mut self) -> Result<Option<String>, Problem> {
+        let records = self.records(Move::Undo);
         self.look_before(&rows_of(self.history.undo_edit()));
         let turned = self.history.undo(&mut self.plan)?;
+        self.keep.tell(Told::Undo, records, &self.history);
         Ok(turned.map(|turned| {
             self.follow(&turned.change.touched);
             turned.label
@@ -183,8 +179,10 @@ impl Desk {
     /// # Errors
     /// A step that does not fit the plan any more; nothing is changed then.
     pub fn redo(&mut self) -> Result<Option<String>, Problem> {
+        let records = self.records(Move::Redo);
         self.look_before(&rows_of(self.history.redo_edit()));
         let turned = self.history.redo(&mut self.plan)?;
+        self.keep.tell(Told::Redo, records, &self.history);
         Ok(turned.map(|turned| {
             self.follow(&turned.change.touched);
             turned.label
@@ -303,13 +301,9 @@ impl Desk {
         })
     }
 
-    /// Saves to a path, which the desk keeps from then on.
-    ///
-    /// # Errors
-    /// A file that cannot be written; the old one is then as it was.
-    pub fn save(&mut self, path: &Path) -> Result<Saved, Problem> {
-        let saved = save::save(path, plan_file::write(&self.plan).as_bytes())?;
-        self.path = Some(path.to_owned());
-        Ok(saved)
+    /// What the journal gets when a move is made that is about to be.
+    fn records(&self, next: Move<'_>) -> keep::Records {
+        let path = self.path.as_deref();
+        self.keep.records(&self.plan, path, &self.history, next)
     }
 }

@@ -3,12 +3,29 @@
 //!
 //! Forms and their reading only; what an open plan does with them is decided by the desk.
 
+mod edit_text;
 pub mod import;
+pub mod journal;
 pub mod module_dump;
 pub mod own_column;
 pub mod plan_file;
 pub mod save;
+pub mod side;
 pub mod table_text;
+
+use sha2::{Digest, Sha256};
+use std::fmt::Write;
+
+/// The SHA-256 of bytes in hexadecimal digits.
+pub fn checksum(bytes: &[u8]) -> String {
+    Sha256::digest(bytes)
+        .iter()
+        .fold(String::new(), |mut out, byte| {
+            // Writing to a string cannot fail.
+            let _ = write!(out, "{byte:02x}");
+            out
+        })
+}
 
 #[cfg(test)]
 pub(crate) mod sample;

@@ -63,7 +63,7 @@ pub fn load(path: &Path) -> Result<Vec<u8>, Problem> {
 }
 
 /// The path that symbolic links lead to; it need not exist.
-fn behind_links(path: &Path) -> Result<PathBuf, Problem> {
+pub(super) fn behind_links(path: &Path) -> Result<PathBuf, Problem> {
     let mut target = path.to_owned();
     // As many steps as the kernel takes before it calls it a loop.
     for _ in 0..40 {
@@ -119,7 +119,7 @@ fn n_names(_: &Metadata) -> u64 {
 }
 
 /// The folder of a path; the current one for a bare name.
-fn folder(path: &Path) -> &Path {
+pub(super) fn folder(path: &Path) -> &Path {
     match path.parent() {
         Some(parent) if !parent.as_os_str().is_empty() => parent,
         Some(_) | None => Path::new("."),
@@ -158,7 +158,28 @@ impl Beside {
             keep_owner(&self.file, old);
             self.file.set_permissions(old.permissions())?;
         }
-        self.file.sync_all()
+        self.file.sync_all()?;
+        self.must_hold(bytes)
+    }
+
+    /// Reads the file back; what is not there as it was written must not replace anything.
+    fn must_hold(&self, bytes: &[u8]) -> io::Result<()> {
+        let (mut file, mut part) = (File::open(&self.path)?, vec![0; 64 << 10]);
+        let mut left = bytes;
+        loop {
+            let n = match file.read(&mut part) {
+                Ok(0) if left.is_empty() => return Ok(()),
+                Ok(n) => n,
+                Err(error) if error.kind() == ErrorKind::Interrupted => continue,
+                Err(error) => return Err(error),
+            };
+            match left.strip_prefix(&part[..n]) {
+                Some(rest) if n > 0 => left = rest,
+                Some(_) | None => {
+                    return Err(io::Error::other("the disk does not hold what was written"));
+                }
+            }
+        }
     }
 
     fn rename(&self, target: &Path) -> io::Result<()> {
@@ -223,35 +244,33 @@ fn confirm(_: &Path) -> io::Result<()> {
 
 /// Why a file could not be written, and the way out.
 fn trouble(target: &Path, error: &io::Error) -> Problem {
-    let (what, help) = match error.kind() {
-        ErrorKind::StorageFull => ("the disk is full", "free some space, then save again"),
-        ErrorKind::QuotaExceeded => ("your quota is used up", "free some space, then save again"),
-        ErrorKind::FileTooLarge => (
-            "the file would be larger than the system allows",
-            "raise the limit on file sizes, or save to another disk",
-        ),
-        ErrorKind::PermissionDenied => (
-            "its folder does not let you write",
-            "save under another name in a folder of yours",
-        ),
-        ErrorKind::ReadOnlyFilesystem => ("the disk is read-only", "save to another disk"),
-        ErrorKind::NotFound => (
-            "its folder does not exist",
-            "make the folder, or save under another name",
-        ),
-        ErrorKind::NotADirectory => ("part of its path is not a folder", OTHER_NAME),
-        ErrorKind::InvalidFilename => ("the name is not allowed here", OTHER_NAME),
-        _ => ("", OTHER_NAME),
+    let help = match error.kind() {
+        ErrorKind::StorageFull | ErrorKind::QuotaExceeded => "free some space, then save again",
+        ErrorKind::FileTooLarge => "raise the limit on file sizes, or save to another disk",
+        ErrorKind::PermissionDenied => "save under another name in a folder of yours",
+        ErrorKind::ReadOnlyFilesystem => "save to another disk",
+        ErrorKind::NotFound => "make the folder, or save under another name",
+        _ => OTHER_NAME,
     };
-    let why = if what.is_empty() {
-        error.to_string().to_lowercase()
-    } else {
-        what.to_owned()
-    };
-    let path = target.display();
+    let (path, why) = (target.display(), why(error));
     Problem::new("not-saved", format!("cannot save `{path}`: {why}"))
         .help(help)
         .help("the file on disk is as it was; nothing you entered is lost while this is open")
+}
+
+/// Why a file could not be written, as the end of a sentence.
+pub fn why(error: &io::Error) -> String {
+    match error.kind() {
+        ErrorKind::StorageFull => "the disk is full".to_owned(),
+        ErrorKind::QuotaExceeded => "your quota is used up".to_owned(),
+        ErrorKind::FileTooLarge => "the file would be larger than the system allows".to_owned(),
+        ErrorKind::PermissionDenied => "its folder does not let you write".to_owned(),
+        ErrorKind::ReadOnlyFilesystem => "the disk is read-only".to_owned(),
+        ErrorKind::NotFound => "its folder does not exist".to_owned(),
+        ErrorKind::NotADirectory => "part of its path is not a folder".to_owned(),
+        ErrorKind::InvalidFilename => "the name is not allowed here".to_owned(),
+        _ => error.to_string().to_lowercase(),
+    }
 }
 
 fn readable(path: &Path, seen: &Metadata) -> Result<(), Problem> {

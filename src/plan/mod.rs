@@ -6,11 +6,13 @@
 mod edit;
 mod entry;
 mod fill;
+mod storage;
 mod view;
 
 pub use edit::{Change, Edit, Place, Touched};
 pub use entry::{Entry, read_assumption, read_entry};
 pub use fill::Filling;
+pub use storage::Storage;
 pub use view::{MAX_WIDTH, SheetView};
 
 use crate::problem::Problem;

@@ -106,6 +106,8 @@ pub enum Action {
     NextFinding,
     /// What the last edit changed.
     Changes,
+    /// What is to be known of the plan as a file.
+    Remarks,
     /// A picture of this row.
     Picture,
     /// Ratios of all switches.
@@ -262,6 +264,7 @@ pub const RECORDS: &[Record] = records![
     Findings, Look, All, [letter('f')], "findings", "findings", "What the checks found, worst first; follow one to its cell.";
     NextFinding, Look, Ledger, [letter('j')], "next finding", "next", "To the next row that has a finding.";
     Changes, Look, All, [letter('b')], "what changed", "changed", "Findings that came and went with the last step.";
+    Remarks, Look, All, [key(KeyCode::F(4))], "remarks", "remarks", "What was not as expected when the plan was opened, and formulas that are wrong.";
     Picture, Look, All, [letter('i')], "picture", "picture", "A picture of this row: light of a link, front of a switch.";
     Ratios, Look, All, [letter('t')], "ratios", "ratios", "Ratios of all switches as bars, normal and with one uplink cable out.";
     Assumptions, Look, All, [letter('a')], "assumptions", "assumed", "Values of the whole plan; follow one to change it.";

@@ -22,6 +22,7 @@ use super::pages;
 use super::paint::Paint;
 use super::session::{Ask, Layer, Session};
 use super::theme::{Glyph, Tone};
+use crate::desk::SaveState;
 use crate::problem::Severity;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
@@ -217,9 +218,13 @@ fn state_pieces(session: &Session) -> Vec<(String, Tone)> {
 }
 
 fn save_state(session: &Session) -> (String, Tone) {
-    match session.desk.is_changed() {
-        true => ("unsaved".to_owned(), Tone::Tight),
-        false => ("saved".to_owned(), Tone::Quiet),
+    match session.desk.state() {
+        SaveState::Saved => ("saved".to_owned(), Tone::Quiet),
+        SaveState::Unsaved(n) => (format!("{n} unsaved"), Tone::Tight),
+        SaveState::Failing(_) => ("not kept!".to_owned(), Tone::Wrong),
+        SaveState::ReadOnly(_) => ("read only".to_owned(), Tone::Tight),
+        SaveState::InMemory(0) => ("in memory".to_owned(), Tone::Quiet),
+        SaveState::InMemory(n) => (format!("{n} in memory"), Tone::Tight),
     }
 }
 
@@ -355,7 +360,15 @@ fn draw_line(session: &Session, area: Rect, paint: &mut Paint) -> Option<(u16, u
         }
         Some(Layer::Page(_)) | None => {
             let (text, tone) = &session.message;
-            paint.text(area.x, area.y, area.width, text, *tone);
+            match (text.is_empty(), session.desk.state()) {
+                (true, SaveState::Failing(why)) => {
+                    let text = format!("steps are not kept: {why}; save under another name");
+                    paint.text(area.x, area.y, area.width, &text, Tone::Wrong);
+                }
+                _ => {
+                    paint.text(area.x, area.y, area.width, text, *tone);
+                }
+            }
             None
         }
     }

@@ -68,11 +68,24 @@ pub fn run(desk: Desk, options: Options, tell: fn(&str)) -> Result<u8, Problem> 
     watch.note(left(&session));
     let code = watch.tell(&ended);
     // A session that broke may break again while it is put away; its journal is written by then.
-    let put_away = panic::catch_unwind(AssertUnwindSafe(|| drop(session)));
+    let put_away = panic::catch_unwind(AssertUnwindSafe(|| put_away(session, tell)));
     drop(put_away);
     drop(panic::take_hook());
     panic::set_hook(before);
     Ok(code)
+}
+
+/// Closes the plan; steps that the person did not want are kept aside, which is told.
+fn put_away(session: Session, tell: fn(&str)) {
+    if !session.is_abandoned {
+        return;
+    }
+    if let Some(path) = session.desk.abandon() {
+        tell(&format!(
+            "the steps that were not saved are kept in {}",
+            path.display()
+        ));
+    }
 }
 
 fn no_terminal(error: &io::Error) -> Problem {
@@ -87,7 +100,7 @@ fn no_terminal(error: &io::Error) -> Problem {
 fn left(session: &Session) -> Left {
     Left {
         unsaved: session.desk.is_changed(),
-        journal: None,
+        journal: session.desk.journal_path(),
     }
 }
 

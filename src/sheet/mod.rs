@@ -10,6 +10,7 @@ pub use load::load;
 
 use crate::problem::Severity;
 use serde::Deserialize;
+use serde::Serialize;
 
 /// A sheet: its columns and checks.
 #[derive(Debug, Clone, PartialEq, Deserialize)]
@@ -39,7 +40,7 @@ pub struct SheetDef {
 }
 
 /// A column: entered or computed.
-#[derive(Debug, Clone, PartialEq, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Deserialize, Serialize)]
 #[serde(deny_unknown_fields)]
 pub struct ColumnDef {
     /// The name used in formulas, files and commands.
@@ -74,7 +75,7 @@ pub struct ColumnDef {
 }
 
 /// What kind of value a column holds.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Deserialize, Serialize)]
 #[serde(rename_all = "lowercase")]
 pub enum ColumnKind {
     /// A number in the unit of the column.

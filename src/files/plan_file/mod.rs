@@ -30,8 +30,6 @@ pub use read::{read, text_of};
 pub use write::write;
 
 use crate::sheet::ColumnKind;
-use sha2::{Digest, Sha256};
-use std::fmt::Write;
 
 /// The format this version writes.
 pub const FORMAT: u64 = 1;
@@ -47,12 +45,7 @@ const SEAL: &str = "# sha256 = ";
 
 /// The checksum of a text, as it stands in the last line.
 fn checksum(text: &str) -> String {
-    let digest = Sha256::digest(text.as_bytes());
-    digest.iter().fold(String::new(), |mut out, byte| {
-        // Writing to a string cannot fail.
-        let _ = write!(out, "{byte:02x}");
-        out
-    })
+    crate::files::checksum(text.as_bytes())
 }
 
 /// The words of the kinds of column.

@@ -11,6 +11,7 @@ mod lay;
 mod pictures;
 mod rank;
 mod reason;
+mod remarks;
 mod row;
 mod steps;
 
@@ -23,4 +24,5 @@ pub use functions::{function, functions};
 pub use help::help;
 pub use pictures::{front, light, ratios};
 pub use reason::{reason, short};
+pub use remarks::remarks;
 pub use steps::steps;

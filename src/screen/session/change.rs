@@ -4,6 +4,7 @@
 
 use super::{Answer, Ask, Effect, Layer, Session};
 use crate::desk::Outcome;
+use crate::files::save::Saved;
 use crate::plan::Edit;
 use crate::plan::Entry as Content;
 use crate::plan::read_entry;
@@ -529,39 +530,65 @@ impl Session {
     }
 
     pub(super) fn save(&mut self) {
-        match self.desk.path().map(Path::to_owned) {
-            Some(path) => self.save_to(&path, true),
-            None => self.open_entry(Purpose::SaveAs),
+        if self.desk.path().is_none() || self.desk.is_read_only() {
+            self.open_entry(Purpose::SaveAs);
+            return;
+        }
+        match self.desk.save() {
+            Ok(saved) => self.say_saved(&saved),
+            Err(problem) if problem.code == "changed-by-another" => {
+                self.layers.push(Layer::Ask(Ask {
+                    text: "Another program changed the file since.".to_owned(),
+                    answers: vec![
+                        ('o', "save over it", Answer::SaveChanged),
+                        ('n', "save under another name", Answer::NameAnother),
+                    ],
+                }))
+            }
+            Err(problem) => self.tell(&problem),
+        }
+    }
+
+    /// Saves over a file that another program changed.
+    pub(super) fn save_changed(&mut self) {
+        match self.desk.save_over() {
+            Ok(saved) => self.say_saved(&saved),
+            Err(problem) => self.tell(&problem),
         }
     }
 
     fn save_as(&mut self, text: &str) -> Result<(), Problem> {
-        let name = text.trim();
-        if name.is_empty() {
+        let path = PathBuf::from(text.trim());
+        if path.as_os_str().is_empty() {
             return Err(
                 Problem::new("no-name", "a plan needs a name to be saved under")
                     .help("type one, such as campus.plan"),
             );
         }
-        let path = PathBuf::from(name);
-        let is_same = self.desk.path() == Some(&path);
-        if path.exists() && !is_same {
-            self.layers.push(Layer::Ask(Ask {
-                text: format!("There is already a file `{name}`."),
+        match self.desk.save_as(&path, false) {
+            Ok(saved) => self.say_saved(&saved),
+            Err(problem) if problem.code == "plan-there" => self.layers.push(Layer::Ask(Ask {
+                text: format!("There is already a file `{}`.", text.trim()),
                 answers: vec![('o', "save over it", Answer::SaveOver(path))],
-            }));
-            return Ok(());
+            })),
+            Err(problem) => return Err(problem),
         }
-        self.desk.save(&path)?;
-        self.say(format!("saved as {name}"), Tone::Fits);
         Ok(())
     }
 
-    pub(super) fn save_to(&mut self, path: &Path, _replace: bool) {
-        match self.desk.save(path) {
-            Ok(saved) if saved.durable => self.say(format!("saved {}", path.display()), Tone::Fits),
-            Ok(_) => self.say("written, but the folder did not confirm it", Tone::Tight),
+    /// Saves under a name, over what is there.
+    pub(super) fn save_over(&mut self, path: &Path) {
+        match self.desk.save_as(path, true) {
+            Ok(saved) => self.say_saved(&saved),
             Err(problem) => self.tell(&problem),
+        }
+    }
+
+    fn say_saved(&mut self, saved: &Saved) {
+        self.greeting = false;
+        match saved.durable {
+            true => self.say(format!("saved {}", saved.path.display()), Tone::Fits),
+            false => self.say("written, but the folder did not confirm it", Tone::Tight),
         }
     }
 

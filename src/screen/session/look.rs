@@ -35,6 +35,8 @@ pub enum Shown {
     Findings,
     /// What the last step changed.
     Changes,
+    /// What is to be known of the plan as a file.
+    Remarks,
     /// The light of a link.
     Light(SheetId, RowId),
     /// The front of a switch.
@@ -90,6 +92,7 @@ impl Session {
             },
             Action::Findings => Shown::Findings,
             Action::Changes => Shown::Changes,
+            Action::Remarks => Shown::Remarks,
             Action::Picture => return self.picture_of(sheet, row?),
             Action::Ratios => Shown::Ratios,
             Action::Assumptions => Shown::Assumptions,
@@ -167,6 +170,7 @@ impl Session {
                     theme,
                 )
             }
+            Shown::Remarks => pages::remarks(desk, width, theme),
             Shown::Light(sheet, row) => pages::light(desk, *sheet, *row, width, theme),
             Shown::Front(_, row) => pages::front(desk, *row, width, theme),
             Shown::Ratios => pages::ratios(desk, width, theme),

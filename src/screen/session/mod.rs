@@ -4,6 +4,7 @@
 //! Edits are in `change`, what is shown and how in `arrange`, pages in `look`.
 
 mod arrange;
+mod begin;
 mod change;
 mod look;
 
@@ -83,6 +84,14 @@ pub enum Answer {
     QuitAnyway,
     /// Save over a file that is there.
     SaveOver(PathBuf),
+    /// Save over a file that another program changed.
+    SaveChanged,
+    /// Ask for another name to save under.
+    NameAnother,
+    /// Make the unsaved edits of an earlier session again.
+    TakeRecovery,
+    /// Leave them, kept aside.
+    DropRecovery,
     /// Make an edit as one step.
     Apply(String, Box<Edit>),
 }
@@ -114,6 +123,8 @@ pub struct Session {
     pub width: usize,
     /// The name of the last step, with the way it went.
     last_step: String,
+    /// Whether the person ends without the steps that are not saved.
+    pub is_abandoned: bool,
     copied: Option<String>,
     needle: String,
     effects: Vec<Effect>,
@@ -122,10 +133,8 @@ pub struct Session {
 impl Session {
     /// A sitting over an open plan.
     pub fn new(desk: Desk, theme: Theme) -> Self {
-        let n_sheets = u16::try_from(desk.plan().schema().len()).unwrap_or(u16::MAX);
-        let ledgers = (0..n_sheets).map(|sheet| Ledger::new(&desk, SheetId(sheet)));
-        Self {
-            ledgers: ledgers.collect(),
+        let mut session = Self {
+            ledgers: ledgers_of(&desk),
             greeting: false,
             desk,
             theme,
@@ -137,10 +146,13 @@ impl Session {
             page_height: 1,
             width: 80,
             last_step: String::new(),
+            is_abandoned: false,
             copied: None,
             needle: String::new(),
             effects: Vec::new(),
-        }
+        };
+        session.begin();
+        session
     }
 
     /// Takes one event; gives what the run loop has to do.
@@ -274,6 +286,7 @@ impl Session {
             | Action::Why
             | Action::Findings
             | Action::Changes
+            | Action::Remarks
             | Action::Picture
             | Action::Ratios
             | Action::Assumptions
@@ -364,8 +377,15 @@ impl Session {
                     self.effects.push(Effect::Quit);
                 }
             }
-            Answer::QuitAnyway => self.effects.push(Effect::Quit),
-            Answer::SaveOver(path) => self.save_to(&path, true),
+            Answer::QuitAnyway => {
+                self.is_abandoned = true;
+                self.effects.push(Effect::Quit);
+            }
+            Answer::SaveOver(path) => self.save_over(&path),
+            Answer::SaveChanged => self.save_changed(),
+            Answer::NameAnother => self.open_entry(Purpose::SaveAs),
+            Answer::TakeRecovery => self.take_recovery(),
+            Answer::DropRecovery => self.drop_recovery(),
             Answer::Apply(label, edit) => self.apply(&label, *edit),
         }
     }
@@ -416,6 +436,13 @@ impl Session {
             ledger.column = column.unwrap_or(ledger.column);
         }
     }
+}
+
+/// A ledger for each sheet of a plan.
+fn ledgers_of(desk: &Desk) -> Vec<Ledger> {
+    let n_sheets = u16::try_from(desk.plan().schema().len()).unwrap_or(u16::MAX);
+    let sheets = (0..n_sheets).map(SheetId);
+    sheets.map(|sheet| Ledger::new(desk, sheet)).collect()
 }
 
 /// Whether a character can be the first of a number.
