@@ -4,6 +4,15 @@
 //! to be among the printed ones. A block leaves lines out; `[...]` says so in the picture. The csv
 //! block is the file `cables.csv` there.
 
+use crossterm::event::KeyCode;
+use crossterm::event::KeyEvent;
+use crossterm::event::KeyModifiers;
+use portledger::desk::Desk;
+use portledger::screen::draw::draw;
+use portledger::screen::session::{Happening, Session};
+use portledger::screen::theme::Theme;
+use ratatui::buffer::Buffer;
+use ratatui::layout::Rect;
 use std::path::Path;
 use std::process::Command;
 
@@ -83,4 +92,58 @@ fn the_readme_sets_up_with_two_commands() {
     let (block, rest) = after.split_once("```").unwrap();
     assert_eq!(block, "cargo run --release\ncargo test\n");
     assert!(!rest.contains("```sh"));
+}
+
+/// The pictures of the screen: the keys that lead there, and the lines.
+fn pictures(readme: &str) -> Vec<(&str, &str)> {
+    let parts = readme.split("<!-- keys: ").skip(1);
+    parts
+        .map(|part| {
+            let (keys, after) = part.split_once(" -->\n```text\n").unwrap();
+            (keys, after.split_once("```").unwrap().0)
+        })
+        .collect()
+}
+
+/// The frame of the demo after keys, at 80x24, without blanks at the ends of lines.
+fn frame(keys: &str) -> String {
+    let theme = Theme {
+        colours: false,
+        ascii: false,
+    };
+    let mut session = Session::new(Desk::demo().unwrap(), theme);
+    let mut buffer = Buffer::empty(Rect::new(0, 0, 80, 24));
+    draw(&mut session, &mut buffer);
+    for key in keys.split(' ') {
+        let code = match key {
+            "Enter" => KeyCode::Enter,
+            letter => KeyCode::Char(letter.chars().next().unwrap()),
+        };
+        session.take(Happening::Key(KeyEvent::new(code, KeyModifiers::NONE)));
+        buffer.reset();
+        draw(&mut session, &mut buffer);
+    }
+    let lines = buffer.content.chunks(80).map(|line| {
+        let text: String = line.iter().map(|cell| cell.symbol()).collect();
+        format!("{}\n", text.trim_end())
+    });
+    lines.collect()
+}
+
+#[test]
+fn the_pictures_in_the_readme_are_what_the_screen_shows() {
+    let path = Path::new(ROOT).join("README.md");
+    let readme = std::fs::read_to_string(&path).unwrap();
+    let mut wanted = readme.clone();
+    let pictures = pictures(&readme);
+    assert!(pictures.len() >= 2);
+    for (keys, shown) in pictures {
+        let head = format!("<!-- keys: {keys} -->\n```text\n");
+        wanted = wanted.replace(&format!("{head}{shown}"), &format!("{head}{}", frame(keys)));
+    }
+    // With README=write the pictures are drawn anew.
+    if std::env::var("README").is_ok_and(|word| word == "write") {
+        std::fs::write(&path, &wanted).unwrap();
+    }
+    assert_eq!(readme, wanted);
 }
