@@ -15,7 +15,7 @@ struct File {
     rows: &'static str,
 }
 
-const FILES: [File; 7] = [
+const FILES: [File; 13] = [
     File {
         name: "links",
         text: include_str!("../../sheets/links.toml"),
@@ -29,6 +29,16 @@ const FILES: [File; 7] = [
     File {
         name: "parts",
         text: include_str!("../../sheets/parts.toml"),
+        rows: "",
+    },
+    File {
+        name: "segments",
+        text: include_str!("../../sheets/segments.toml"),
+        rows: "",
+    },
+    File {
+        name: "readings",
+        text: include_str!("../../sheets/readings.toml"),
         rows: "",
     },
     File {
@@ -50,6 +60,26 @@ const FILES: [File; 7] = [
         name: "fits",
         text: include_str!("../../sheets/fits.toml"),
         rows: include_str!("../../sheets/fits.csv"),
+    },
+    File {
+        name: "glass",
+        text: include_str!("../../sheets/glass.toml"),
+        rows: include_str!("../../sheets/glass.csv"),
+    },
+    File {
+        name: "optics",
+        text: include_str!("../../sheets/optics.toml"),
+        rows: include_str!("../../sheets/optics.csv"),
+    },
+    File {
+        name: "ratings",
+        text: include_str!("../../sheets/ratings.toml"),
+        rows: include_str!("../../sheets/ratings.csv"),
+    },
+    File {
+        name: "cautions",
+        text: include_str!("../../sheets/cautions.toml"),
+        rows: include_str!("../../sheets/cautions.csv"),
     },
 ];
 

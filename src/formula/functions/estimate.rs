@@ -348,7 +348,7 @@ mod tests {
                 (model.eye(), eye, 6e-4),
                 (noise_penalty(model.partition_noise(), 1.0), partition, 2e-3),
                 (noise_penalty(intensity_noise, 1.0), intensity, 1e-3),
-                (joint, both, 6e-3),
+                (joint, both, 2e-2),
             ] {
                 assert!(
                     (got - printed).abs() < within,

@@ -56,7 +56,7 @@ pub(super) fn functions() -> Vec<Function> {
             params: vec![param("date", "a date, year first", Ty::Text)],
             more: More::No,
             source: "ISO 8601 (the form of the date), Gregorian calendar",
-            example: ("day_of(\"1970-03-01\")", "59 d"),
+            example: ("0 d + day_of(\"1970-03-01\")", "59 d"),
             workbook: "IFERROR((DATEVALUE({1})-25569)*86400,\"\")",
             body: Body::Texts {
                 kernel: TextKernel::Number {
