@@ -242,7 +242,7 @@ const HOW: &[(&[&str], &str, How)] = &[
     (
         &["LM-01", "LM-02"],
         "channel_insertion_loss",
-        Formula("{length} * model_attenuation({attenuation_850}, {wavelength}) + {connections}"),
+        Formula("{length} * model_loss({attenuation_850}, {wavelength}) + {connections}"),
     ),
     (
         &["LM-03"],
@@ -252,7 +252,7 @@ const HOW: &[(&[&str], &str, How)] = &[
     (
         &["LM-06"],
         "fibre_loss",
-        Formula("{length} * model_attenuation({attenuation_850}, {wavelength})"),
+        Formula("{length} * model_loss({attenuation_850}, {wavelength})"),
     ),
     (
         &["LM-07"],

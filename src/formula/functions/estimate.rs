@@ -68,7 +68,7 @@ fn plain() -> Vec<Function> {
     let wavelength = || param("wavelength", "the wavelength", LENGTH);
     vec![
         formula(
-            "model_attenuation",
+            "model_loss",
             "The attenuation of multimode fibre near 850 nm in the link model",
             vec![
                 param(
@@ -79,7 +79,7 @@ fn plain() -> Vec<Function> {
                 wavelength(),
             ],
             MODEL,
-            ("model_attenuation(3.5 dB/km, 840 nm)", "3.6226 dB/km"),
+            ("model_loss(3.5 dB/km, 840 nm)", "3.6226 dB/km"),
             "({1}/3.5*(1.05+(1/(0.00094*{2}*1000000000))^4))",
             "attenuation_850 / 3.5 * (1.05 + (1 / (0.00094 * (wavelength / 1 nm)))^4)",
         ),
