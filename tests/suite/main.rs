@@ -9,6 +9,7 @@ mod cli;
 mod demo;
 mod engine;
 mod floors;
+mod light;
 mod properties;
 mod readme;
 
