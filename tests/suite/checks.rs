@@ -22,6 +22,7 @@ struct Case {
 }
 
 const L1: (&str, &str) = ("links", "L1");
+const L2: (&str, &str) = ("links", "L2");
 const L3: (&str, &str) = ("links", "L3");
 const S1: (&str, &str) = ("segments", "S1");
 const NORTH: (&str, &str) = ("switches", "North hall");
@@ -238,6 +239,21 @@ const CASES: &[Case] = &[
             l1("medium", "Cat6A"),
         ],
         &[pump("building", "Pump house")],
+    ),
+    // NFPA 70 article 770: OFC has metal in its sheath, OFN has none.
+    case(
+        "between-buildings",
+        2,
+        L1,
+        &[pump("building", "Pump house"), l1("rating", "OFCR")],
+        &[pump("building", "Pump house"), l1("rating", "OFNR")],
+    ),
+    case(
+        "between-buildings",
+        3,
+        L2,
+        &[("links", "L2", "space", "between buildings")],
+        &[("links", "L2", "space", "riser")],
     ),
     // IEEE 802.3 clause 55; TIA-568.2-D: 100 m.
     case(
