@@ -57,11 +57,6 @@ const FILES: [File; 13] = [
         rows: include_str!("../../sheets/channels.csv"),
     },
     File {
-        name: "fits",
-        text: include_str!("../../sheets/fits.toml"),
-        rows: include_str!("../../sheets/fits.csv"),
-    },
-    File {
         name: "glass",
         text: include_str!("../../sheets/glass.toml"),
         rows: include_str!("../../sheets/glass.csv"),
@@ -80,6 +75,11 @@ const FILES: [File; 13] = [
         name: "cautions",
         text: include_str!("../../sheets/cautions.toml"),
         rows: include_str!("../../sheets/cautions.csv"),
+    },
+    File {
+        name: "fits",
+        text: include_str!("../../sheets/fits.toml"),
+        rows: include_str!("../../sheets/fits.csv"),
     },
 ];
 

@@ -22,8 +22,8 @@ pub fn all(plan: &Plan) -> Vec<Function> {
     let glass = plan.sheet("glass").map_or(Ty::Text, Ty::Row);
     let optics = plan.sheet("optics").map_or(Ty::Text, Ty::Row);
     vec![
-        attenuation_at(media),
         model_penalty(glass, optics),
+        attenuation_at(media),
         pair_loss(media),
         stock_pad(),
         cage_fit(plan),

@@ -190,6 +190,8 @@ fn row_name(sheet: &str, value: u8) -> &'static str {
             ],
             value,
         ),
+        "links" => pick(&["L1", "L2", "A1", "l1", "L9", ""], value),
+        "ratings" => pick(&["OFNP", "ofnr", "LSZH", "ink", ""], value),
         "interfaces" => pick(
             &[
                 "10GBASE-SR",
@@ -202,8 +204,6 @@ fn row_name(sheet: &str, value: u8) -> &'static str {
             ],
             value,
         ),
-        "links" => pick(&["L1", "L2", "A1", "l1", "L9", ""], value),
-        "ratings" => pick(&["OFNP", "ofnr", "LSZH", "ink", ""], value),
         _ => pick(
             &["OM3", "Cat6", "OS2", "om3", "OM9", "twinax passive", ""],
             value,
