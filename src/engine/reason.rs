@@ -3,7 +3,9 @@
 //! Data only; lines of text are made by [`Reason::lines`], colours by whoever shows them.
 
 use super::Engine;
+use crate::formula::Form;
 use crate::formula::Formula;
+use crate::formula::Gathered;
 use crate::formula::Node;
 use crate::formula::Typed;
 use crate::plan::Entry;
@@ -34,6 +36,9 @@ pub struct Reason {
 
 /// How deep reasons go; the deepest built-in chain has nine steps.
 const DEEPEST: usize = 16;
+
+/// How many rows of an aggregate are listed one by one; more are told by their value alone.
+const MOST_LISTED: usize = 8;
 
 impl Engine {
     /// The reason of a cell, with the reasons of all it reads.
@@ -152,11 +157,72 @@ impl Engine {
         format!("{id}; {source}; {mark}")
     }
 
-    /// The text of a formula with the value of every name put in.
+    /// The names that decide the value of a formula: of a `pick` the condition and the side taken.
+    fn leaves_read<'f>(
+        &self,
+        plan: &Plan,
+        formula: &'f Formula,
+        at: (SheetId, RowId),
+    ) -> Vec<&'f Typed> {
+        let mut skipped = Vec::new();
+        self.sides_not_taken(plan, &formula.tree, at, &mut skipped);
+        let inside = |leaf: &&Typed| {
+            let within = |side: &&Typed| {
+                side.span.start <= leaf.span.start && leaf.span.end <= side.span.end
+            };
+            !skipped.iter().any(within)
+        };
+        formula.leaves().into_iter().filter(inside).collect()
+    }
+
+    /// The sides of each `pick` that its condition leaves aside.
+    fn sides_not_taken<'f>(
+        &self,
+        plan: &Plan,
+        part: &'f Typed,
+        at: (SheetId, RowId),
+        skipped: &mut Vec<&'f Typed>,
+    ) {
+        let mut visit = |part| self.sides_not_taken(plan, part, at, skipped);
+        match &part.node {
+            Node::Call {
+                form: Form::Pick,
+                args,
+                ..
+            } => match (self.evaluate_part(plan, &args[0], Some(at)), &args[..]) {
+                (Cell::Flag(taken), [condition, then, otherwise]) => {
+                    visit(condition);
+                    visit(if taken { then } else { otherwise });
+                    skipped.push(if taken { otherwise } else { then });
+                }
+                _ => args.iter().for_each(visit),
+            },
+            Node::Call { args, .. } => args.iter().for_each(visit),
+            Node::TextOf(x) | Node::Negate(x) | Node::Not(x) => visit(x),
+            Node::Infix { a, b, .. } => {
+                visit(a);
+                visit(b);
+            }
+            Node::Number(_)
+            | Node::Text(_)
+            | Node::Flag(_)
+            | Node::Missing
+            | Node::Row(_)
+            | Node::This
+            | Node::Column { .. }
+            | Node::Fetch { .. }
+            | Node::Assumption(_)
+            | Node::Parameter(_)
+            | Node::Aggregate(_)
+            | Node::RowOf { .. } => {}
+        }
+    }
+
+    /// The text of a formula with the value of every name put in that decides its value.
     fn put_in(&self, plan: &Plan, formula: &Formula, sheet: SheetId, row: RowId) -> String {
         let mut out = String::new();
         let mut from = 0;
-        for leaf in formula.leaves() {
+        for leaf in self.leaves_read(plan, formula, (sheet, row)) {
             if leaf.span.start < from {
                 continue;
             }
@@ -185,7 +251,7 @@ impl Engine {
     ) -> Vec<Reason> {
         let mut names = HashSet::new();
         let mut inputs = Vec::new();
-        for leaf in formula.leaves() {
+        for leaf in self.leaves_read(plan, formula, at) {
             let name = formula.text[leaf.span.clone()].to_owned();
             if names.insert(name.clone()) {
                 inputs.push(self.leaf_reason(plan, leaf, name, at, told, depth));
@@ -229,17 +295,56 @@ impl Engine {
             }
             Node::Aggregate(gathered) => {
                 let sheet = &self.schema[gathered.over.at()].name;
-                plain(
-                    name,
-                    self.leaf_value(plan, leaf, at),
-                    format!("over the rows of {sheet}"),
-                )
+                let origin = format!("over the rows of {sheet}");
+                let value = self.leaf_value(plan, leaf, at);
+                let mut reason = plain(name, value, origin);
+                if let Some(value) = &gathered.value {
+                    let rows = self.few_rows(plan, gathered, at).into_iter();
+                    reason.inputs = rows
+                        .map(|row| self.part_of_sum(plan, gathered.over, value, row))
+                        .collect();
+                }
+                reason
             }
             _ => plain(
                 name,
                 self.leaf_value(plan, leaf, at),
                 "found by its keys".to_owned(),
             ),
+        }
+    }
+
+    /// The rows that an aggregate counts, where it has a key and they are few enough to list.
+    fn few_rows(&self, plan: &Plan, gathered: &Gathered, at: (SheetId, RowId)) -> Vec<RowId> {
+        let Some((key, group)) = &gathered.key else {
+            return Vec::new();
+        };
+        let Some(group) = self.row_of_part(plan, group, at) else {
+            return Vec::new();
+        };
+        let order = plan.rows(gathered.over).order().iter().copied();
+        let of_group = order.filter(|row| self.row_at(*key, *row) == group.0);
+        let mut rows: Vec<RowId> = of_group.take(MOST_LISTED + 1).collect();
+        if rows.len() > MOST_LISTED {
+            return Vec::new();
+        }
+        let counts = |part: &Typed, row: RowId| {
+            self.evaluate_part(plan, part, Some((gathered.over, row))) == Cell::Flag(true)
+        };
+        rows.retain(|row| gathered.conditions.iter().all(|part| counts(part, *row)));
+        rows
+    }
+
+    /// What one row brings to an aggregate.
+    fn part_of_sum(&self, plan: &Plan, over: SheetId, value: &Typed, row: RowId) -> Reason {
+        let shown = self.shown_part(plan, value, Some((over, row)));
+        let cell = match &value.node {
+            Node::Column { id, .. } => Some((*id, row)),
+            _ => None,
+        };
+        Reason {
+            cell,
+            ..plain(plan.id(over, row), shown, String::new())
         }
     }
 

@@ -181,7 +181,7 @@ fn target_of(step: &Step) -> (u16, Kind) {
         | Step::Call { to, .. }
         | Step::CallText {
             to,
-            kernel: TextKernel::Flag(_),
+            kernel: TextKernel::Flag(_) | TextKernel::Number { .. },
             ..
         } => (*to, Kind::Number),
         Step::PickCode { to, .. }
@@ -373,7 +373,14 @@ impl Runner<'_, '_> {
                 args,
                 ..
             } => {
-                self.flag_call(*kernel, args, codes, memo, into);
+                self.number_of_texts(|texts| flag(kernel(texts)), args, codes, memo, into);
+            }
+            Step::CallText {
+                kernel: TextKernel::Number { kernel, .. },
+                args,
+                ..
+            } => {
+                self.number_of_texts(|texts| stored(kernel(texts)), args, codes, memo, into);
             }
             Step::FetchGroup { .. }
             | Step::PickCode { .. }
@@ -503,9 +510,9 @@ impl Runner<'_, '_> {
         });
     }
 
-    fn flag_call(
+    fn number_of_texts(
         &self,
-        kernel: fn(&[&str]) -> bool,
+        kernel: impl Fn(&[&str]) -> f64,
         args: &[Code],
         registers: &[Vec<u32>],
         memo: &mut Vec<u32>,
@@ -519,7 +526,7 @@ impl Runner<'_, '_> {
             if is_new(memo, &args, row) {
                 let given = !memo.contains(&ABSENT);
                 let texts: Vec<&str> = memo.iter().map(|code| view.text(*code)).collect();
-                last = if given { flag(kernel(&texts)) } else { MISSING };
+                last = if given { kernel(&texts) } else { MISSING };
             }
             last
         });

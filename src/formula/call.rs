@@ -87,6 +87,7 @@ impl Checker<'_> {
                 let args = self.arguments(function, args)?;
                 let ty = match kernel {
                     TextKernel::Flag(_) => Ty::Flag,
+                    TextKernel::Number { result, .. } => Ty::Number(*result),
                     TextKernel::Text(_) => Ty::Text,
                 };
                 Some(self.form(function, Form::Texts(kernel.clone()), args, span, ty))

@@ -8,6 +8,7 @@
 #![allow(unpredictable_function_pointer_comparisons)]
 
 use crate::table::{ColumnId, ParamId, SheetId};
+use crate::units::Measure;
 use std::collections::BTreeSet;
 use std::fmt;
 use std::sync::Arc;
@@ -124,6 +125,13 @@ pub type TextFunction = Arc<dyn Fn(&[&str]) -> Option<String> + Send + Sync>;
 pub enum TextKernel {
     /// Gives yes or no.
     Flag(fn(&[&str]) -> bool),
+    /// Gives a number in base units; not a number is missing.
+    Number {
+        /// The function.
+        kernel: fn(&[&str]) -> f64,
+        /// The measure of its result.
+        result: Measure,
+    },
     /// Gives a text; `None` is absent.
     Text(TextFunction),
 }
@@ -132,6 +140,7 @@ impl fmt::Debug for TextKernel {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(match self {
             Self::Flag(_) => "Flag(..)",
+            Self::Number { .. } => "Number(..)",
             Self::Text(_) => "Text(..)",
         })
     }
@@ -143,7 +152,14 @@ impl PartialEq for TextKernel {
         match (self, other) {
             (Self::Flag(a), Self::Flag(b)) => std::ptr::fn_addr_eq(*a, *b),
             (Self::Text(a), Self::Text(b)) => Arc::ptr_eq(a, b),
-            (Self::Flag(_), Self::Text(_)) | (Self::Text(_), Self::Flag(_)) => false,
+            (
+                Self::Number { kernel: a, result },
+                Self::Number {
+                    kernel: b,
+                    result: other,
+                },
+            ) => std::ptr::fn_addr_eq(*a, *b) && result == other,
+            (Self::Flag(_) | Self::Number { .. } | Self::Text(_), _) => false,
         }
     }
 }

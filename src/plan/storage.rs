@@ -174,7 +174,7 @@ mod tests {
 
     #[test]
     fn only_a_state_that_fits_is_taken() {
-        let mut plan = fresh().unwrap();
+        let mut plan = fresh();
         let links = SheetId(0);
         let add = Edit::AddRows {
             sheet: links,

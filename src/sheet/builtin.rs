@@ -15,7 +15,7 @@ struct File {
     rows: &'static str,
 }
 
-const FILES: [File; 8] = [
+const FILES: [File; 14] = [
     File {
         name: "links",
         text: include_str!("../../sheets/links.toml"),
@@ -37,6 +37,16 @@ const FILES: [File; 8] = [
         rows: "",
     },
     File {
+        name: "segments",
+        text: include_str!("../../sheets/segments.toml"),
+        rows: "",
+    },
+    File {
+        name: "readings",
+        text: include_str!("../../sheets/readings.toml"),
+        rows: "",
+    },
+    File {
         name: "interfaces",
         text: include_str!("../../sheets/interfaces.toml"),
         rows: include_str!("../../sheets/interfaces.csv"),
@@ -50,6 +60,26 @@ const FILES: [File; 8] = [
         name: "channels",
         text: include_str!("../../sheets/channels.toml"),
         rows: include_str!("../../sheets/channels.csv"),
+    },
+    File {
+        name: "glass",
+        text: include_str!("../../sheets/glass.toml"),
+        rows: include_str!("../../sheets/glass.csv"),
+    },
+    File {
+        name: "optics",
+        text: include_str!("../../sheets/optics.toml"),
+        rows: include_str!("../../sheets/optics.csv"),
+    },
+    File {
+        name: "ratings",
+        text: include_str!("../../sheets/ratings.toml"),
+        rows: include_str!("../../sheets/ratings.csv"),
+    },
+    File {
+        name: "cautions",
+        text: include_str!("../../sheets/cautions.toml"),
+        rows: include_str!("../../sheets/cautions.csv"),
     },
     File {
         name: "fits",

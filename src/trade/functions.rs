@@ -19,7 +19,10 @@ const CELSIUS: Ty = Ty::Number(Measure::level(Reference::Celsius));
 /// All functions of the trade for a plan.
 pub fn all(plan: &Plan) -> Vec<Function> {
     let media = plan.sheet("media").map_or(Ty::Text, Ty::Row);
+    let glass = plan.sheet("glass").map_or(Ty::Text, Ty::Row);
+    let optics = plan.sheet("optics").map_or(Ty::Text, Ty::Row);
     vec![
+        model_penalty(glass, optics),
         attenuation_at(media),
         pair_loss(media),
         stock_pad(),
@@ -53,6 +56,32 @@ fn attenuation_at(media: Ty) -> Function {
                    pick(wavelength < 1530 nm, \
                      most(first_given(medium.attenuation_1383, medium.attenuation_1310), medium.attenuation_1550), \
                      medium.attenuation_1550))))",
+        ),
+    }
+}
+
+/// The estimate of the link model with all it takes from the tables.
+fn model_penalty(glass: Ty, optics: Ty) -> Function {
+    Function {
+        name: "model_penalty",
+        doc: "Simplified link-model estimate of what multimode fibre costs besides its loss, from the tables; it overrules no reach.",
+        params: vec![
+            param("length", "the length of the fibre", LENGTH),
+            param("fibre", "a fibre of the sheet glass", glass),
+            param("optic", "an interface of the sheet optics", optics),
+        ],
+        more: More::No,
+        source: "link model of IEEE 802.3ae, from memory; the sheets glass and optics",
+        example: (
+            "model_penalty(300 m, \"OM3\", \"10GBASE-SR\")",
+            "3.38028 dB",
+        ),
+        workbook: "",
+        body: Body::Formula(
+            "estimated_penalty(length, fibre.bandwidth_850, optic.model_zero, optic.model_slope, \
+               optic.symbol_rate, optic.model_wavelength, optic.spectrum, optic.rise, \
+               optic.receiver, optic.intensity_noise, optic.partition, optic.distortion, \
+               optic.modal_noise)",
         ),
     }
 }

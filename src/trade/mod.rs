@@ -42,10 +42,11 @@ const SHARED: &[SharedDef] = &[SharedDef {
 /// # Errors
 /// Built-in data that cannot be read; a test holds that there is none.
 pub fn empty_plan() -> Result<Plan, Problem> {
-    let names = ["interfaces", "media", "channels", "fits"];
-    let builtin: Vec<(&str, Vec<Vec<String>>)> = names
+    let references = crate::sheet::builtin()
         .iter()
-        .map(|name| (*name, crate::sheet::rows_of(name)))
+        .filter(|sheet| sheet.reference);
+    let builtin: Vec<(&str, Vec<Vec<String>>)> = references
+        .map(|sheet| (&*sheet.name, crate::sheet::rows_of(&sheet.name)))
         .collect();
     Plan::new(
         crate::sheet::builtin().to_vec(),

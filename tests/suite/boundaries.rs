@@ -344,7 +344,7 @@ fn single_mode_optics_on_multimode_fibre_are_a_stop() {
     assert_eq!(finding.severity, Severity::Stop);
     assert_eq!(
         finding.sentence,
-        "10GBASE-LR runs on single-mode; OM3 is multimode"
+        "10GBASE-LR runs on single-mode; OM3 is multimode: no specified reach"
     );
 }
 

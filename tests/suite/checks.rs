@@ -23,6 +23,9 @@ struct Case {
 
 const L1: (&str, &str) = ("links", "L1");
 const M1: (&str, &str) = ("modules", "M1");
+const L2: (&str, &str) = ("links", "L2");
+const L3: (&str, &str) = ("links", "L3");
+const S1: (&str, &str) = ("segments", "S1");
 const NORTH: (&str, &str) = ("switches", "North hall");
 
 const fn case(
@@ -44,6 +47,21 @@ const fn case(
 /// A change of the link between the halls.
 const fn l1(column: &'static str, text: &'static str) -> Change {
     ("links", "L1", column, text)
+}
+
+/// A change of the link that has two segments.
+const fn l3(column: &'static str, text: &'static str) -> Change {
+    ("links", "L3", column, text)
+}
+
+/// A change of its first segment, of 40 m.
+const fn s1(column: &'static str, text: &'static str) -> Change {
+    ("segments", "S1", column, text)
+}
+
+/// A change of its second segment, of 50 m.
+const fn s2(column: &'static str, text: &'static str) -> Change {
+    ("segments", "S2", column, text)
 }
 
 const fn north(column: &'static str, text: &'static str) -> Change {
@@ -227,6 +245,21 @@ const CASES: &[Case] = &[
             l1("medium", "Cat6A"),
         ],
         &[pump("building", "Pump house")],
+    ),
+    // NFPA 70 article 770: OFC has metal in its sheath, OFN has none.
+    case(
+        "between-buildings",
+        2,
+        L1,
+        &[pump("building", "Pump house"), l1("rating", "OFCR")],
+        &[pump("building", "Pump house"), l1("rating", "OFNR")],
+    ),
+    case(
+        "between-buildings",
+        3,
+        L2,
+        &[("links", "L2", "space", "between buildings")],
+        &[("links", "L2", "space", "riser")],
     ),
     // IEEE 802.3 clause 55; TIA-568.2-D: 100 m.
     case(
@@ -477,6 +510,233 @@ const CASES: &[Case] = &[
         &[m1("checksum", "differs")],
         &[m1("checksum", "matches")],
     ),
+    // Segments: two of 40 m and 50 m, and the tables have no LRM on OM4.
+    case(
+        "reach",
+        4,
+        L3,
+        &[l3("interface", "10GBASE-LRM"), s1("medium", "OM4")],
+        &[l3("interface", "10GBASE-LRM")],
+    ),
+    // Two halves of a pair of one's own: one fibre, both at 1270 nm.
+    case(
+        "bidi-pair",
+        2,
+        L1,
+        &[l1("interface", "tide lamp"), l1("medium", "OS2")],
+        &[
+            l1("interface", "tide lamp"),
+            l1("far_interface", "tide lamp up"),
+            l1("medium", "OS2"),
+        ],
+    ),
+    // IEC 60793-2: cores of 9, 50 and 62.5 µm.
+    case(
+        "fibre-mix",
+        1,
+        L3,
+        &[s1("medium", "OS2")],
+        &[s1("medium", "OM4")],
+    ),
+    case(
+        "fibre-mix",
+        2,
+        L3,
+        &[s1("medium", "OM1")],
+        &[s1("medium", "OM2")],
+    ),
+    // IEC 61755: the quiet plan changes from flat to angled and back inside two cords.
+    case(
+        "polish-mix",
+        1,
+        L3,
+        &[
+            l3("polish", "UPC"),
+            l3("far_polish", "UPC"),
+            s1("polish", "UPC"),
+            s2("polish", "APC"),
+        ],
+        &[
+            l3("polish", "UPC"),
+            l3("far_polish", "PC"),
+            s1("polish", "PC"),
+            s1("far_polish", "APC"),
+            s2("polish", "APC"),
+            s2("far_polish", "UPC"),
+        ],
+    ),
+    case(
+        "polish-mix",
+        2,
+        L3,
+        &[l3("polish", "UPC"), s2("polish", "APC")],
+        &[l3("polish", "UPC"), s2("polish", "PC")],
+    ),
+    // TIA-568.3-D: an odd number of turns; IEC 61754-7: pins meet holes.
+    case(
+        "polarity",
+        1,
+        L3,
+        &[s1("polarity", "A-to-B"), s2("polarity", "A-to-B")],
+        &[s1("polarity", "A-to-B"), s2("polarity", "A-to-A")],
+    ),
+    case(
+        "polarity",
+        2,
+        L3,
+        &[
+            l3("interface", "40GBASE-SR4"),
+            s1("polarity", "array B"),
+            s2("polarity", "array B"),
+        ],
+        &[
+            l3("interface", "40GBASE-SR4"),
+            s1("polarity", "array A"),
+            s2("polarity", "array B"),
+        ],
+    ),
+    case(
+        "polarity",
+        3,
+        L3,
+        &[
+            l3("interface", "40GBASE-SR4"),
+            s1("gender", "unpinned"),
+            s2("gender", "unpinned"),
+        ],
+        &[
+            l3("interface", "40GBASE-SR4"),
+            s1("gender", "unpinned"),
+            s2("gender", "pinned"),
+            s2("far_gender", "unpinned"),
+        ],
+    ),
+    case(
+        "polarity",
+        4,
+        L3,
+        &[s1("polarity", "array A"), s2("polarity", "array B")],
+        &[s1("polarity", "A-to-A"), s2("polarity", "array B")],
+    ),
+    // IEEE 802.3 clause 38: 1000BASE-LX on 50 µm fibre older than OM3.
+    case(
+        "mode-conditioning",
+        1,
+        L1,
+        &[
+            l1("interface", "1000BASE-LX"),
+            l1("medium", "OM2"),
+            l1("conditioning", "one end"),
+        ],
+        &[
+            l1("interface", "1000BASE-LX"),
+            l1("medium", "OM2"),
+            l1("conditioning", "both ends"),
+        ],
+    ),
+    case(
+        "mode-conditioning",
+        2,
+        L1,
+        &[l1("interface", "1000BASE-LX"), l1("medium", "OM2")],
+        &[l1("interface", "1000BASE-LX"), l1("medium", "OM3")],
+    ),
+    // NFPA 70 articles 770 and 800: plenum over riser over general.
+    case(
+        "space-rating",
+        1,
+        L1,
+        &[l1("space", "plenum"), l1("rating", "OFNR")],
+        &[l1("space", "riser"), l1("rating", "OFNP")],
+    ),
+    case(
+        "space-rating",
+        2,
+        L3,
+        &[l3("rating", "OFN"), s1("space", "riser")],
+        &[l3("rating", "OFN"), s1("space", "general")],
+    ),
+    case(
+        "space-rating",
+        3,
+        L1,
+        &[l1("space", "plenum"), l1("rating", "LSZH")],
+        &[l1("space", "plenum"), l1("rating", "CMP")],
+    ),
+    // IEEE 802.3 clause 52: 6.3 ps/(nm km) at 1260 nm, 65 ps/nm.
+    case(
+        "dispersion",
+        1,
+        L1,
+        &[
+            l1("interface", "10GBASE-LR"),
+            l1("medium", "OS2"),
+            l1("length", "10.5 km"),
+        ],
+        &[
+            l1("interface", "10GBASE-LR"),
+            l1("medium", "OS2"),
+            l1("length", "10 km"),
+        ],
+    ),
+    // TIA-568.3-D, ISO/IEC 11801-1: 100 m of 3.5 dB/km and two pairs of 0.75 dB.
+    case(
+        "loss-high",
+        1,
+        L1,
+        &[l1("measured_loss", "1.9 dB")],
+        &[l1("measured_loss", "1.85 dB")],
+    ),
+    // Common practice, no source: 1.5 dB.
+    case(
+        "light-drift",
+        1,
+        L3,
+        &[("readings", "R2", "rx", "-4.6 dBm")],
+        &[("readings", "R2", "rx", "-4.5 dBm")],
+    ),
+    case(
+        "reading-missing",
+        1,
+        L1,
+        &[l1("state", "in service")],
+        &[l1("state", "in service"), l1("far_measured_rx", "-3 dBm")],
+    ),
+    case(
+        "length-differs",
+        1,
+        L3,
+        &[l3("length", "91 m")],
+        &[l3("length", "90 m")],
+    ),
+    case(
+        "segment-lost",
+        1,
+        S1,
+        &[s1("link", "L9")],
+        &[s1("link", "l3")],
+    ),
+    case(
+        "segment-medium",
+        1,
+        S1,
+        &[s1("medium", "OM9")],
+        &[s1("medium", "om3")],
+    ),
+    case(
+        "reading-lost",
+        1,
+        ("readings", "R1"),
+        &[("readings", "R1", "link", "L9")],
+        &[("readings", "R1", "link", "L1")],
+    ),
+    case(
+        "reading-lost",
+        2,
+        ("readings", "R1"),
+        &[("readings", "R1", "date", "1 March")],
+        &[("readings", "R1", "date", "2031-02-28")],
+    ),
     // Common practice, no source: what the eye takes for the same.
     case(
         "name-alike",
@@ -488,6 +748,22 @@ const CASES: &[Case] = &[
 ];
 
 /// An uplink of two members with room on every side and its modules, and a camera.
+/// Light that the near end of the link with segments received.
+fn reading(date: &str) -> [(&str, &str); 3] {
+    [("link", "L3"), ("date", date), ("rx", "-3 dBm")]
+}
+
+/// One half of a pair on one fibre that names no other half.
+fn half(wavelength: &str) -> [(&str, &str); 4] {
+    [
+        ("speed", "10 Gb/s"),
+        ("fibres", "1"),
+        ("carriers", "single-mode"),
+        ("wavelength", wavelength),
+    ]
+}
+
+/// An uplink of two members with room on every side, a camera, and a link of two segments.
 fn plan() -> Story {
     Story::new()
         .switch(
@@ -554,6 +830,29 @@ fn plan() -> Story {
             "M2",
             &[("link", "L1"), ("end", "far"), ("interface", "10GBASE-SR")],
         )
+        .link(
+            "L3",
+            &[
+                ("from", "kelp lab"),
+                ("to", "plant room"),
+                ("interface", "10GBASE-SR"),
+                ("medium", "OM3"),
+            ],
+        )
+        .row(
+            "segments",
+            "S1",
+            &[("link", "L3"), ("order", "1"), ("length", "40 m")],
+        )
+        .row(
+            "segments",
+            "S2",
+            &[("link", "L3"), ("order", "2"), ("length", "50 m")],
+        )
+        .row("readings", "R1", &reading("2031-03-01"))
+        .row("readings", "R2", &reading("2031-09-01"))
+        .row("interfaces", "tide lamp", &half("1270"))
+        .row("interfaces", "tide lamp up", &half("1330"))
         .told()
 }
 

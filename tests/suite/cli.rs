@@ -655,10 +655,10 @@ fn a_reason_for_programs_is_nested() {
     assert_eq!(reason["value"], "0.08 dB");
     assert_eq!(reason["numbers"], "2.6 dB - 2.52 dB");
     assert_eq!(reason["inputs"][0]["name"], "loss_limit");
-    assert_eq!(
-        reason["inputs"][1]["inputs"][0]["inputs"][0]["value"],
-        "290 m"
-    );
+    // Loss, then fibre loss, then the length that is counted, after whether there are segments.
+    let fibre = &reason["inputs"][1]["inputs"][0];
+    assert_eq!(fibre["inputs"][1]["name"], "used_length");
+    assert_eq!(fibre["inputs"][1]["inputs"][1]["value"], "290 m");
 }
 
 #[test]

@@ -65,9 +65,16 @@ fn a_length_reaches_what_is_computed_from_it_in_its_row_alone() {
     story.set("links", "L1", "length", "120 m");
     let steps = trace(&story);
     let computed = [
+        "links.acceptance_limit",
         "links.budget_margin",
         "links.cable_price",
         "links.certain_loss",
+        "links.dispersion",
+        "links.estimate_margin",
+        "links.estimate_penalty",
+        "links.far_light",
+        "links.far_rx_high",
+        "links.far_rx_low",
         "links.fibre_loss",
         "links.headroom",
         "links.hop_latency",
@@ -77,26 +84,38 @@ fn a_length_reaches_what_is_computed_from_it_in_its_row_alone() {
         "links.light_gap",
         "links.loss",
         "links.margin",
+        "links.near_light",
+        "links.near_rx_high",
+        "links.near_rx_low",
         "links.overload",
         "links.pad",
         "links.propagation",
         "links.rx_high",
         "links.rx_low",
+        "links.used_length",
     ];
     assert_eq!(names(&steps), computed);
     assert!(steps.iter().all(|(_, evaluated, _)| *evaluated == 1));
     let moved = [
+        "links.acceptance_limit",
         "links.budget_margin",
         "links.certain_loss",
+        "links.estimate_margin",
+        "links.estimate_penalty",
+        "links.far_rx_high",
+        "links.far_rx_low",
         "links.fibre_loss",
         "links.headroom",
         "links.hop_latency",
         "links.least_loss",
         "links.loss",
         "links.margin",
+        "links.near_rx_high",
+        "links.near_rx_low",
         "links.propagation",
         "links.rx_high",
         "links.rx_low",
+        "links.used_length",
     ];
     assert_eq!(changed(&steps), moved);
 }
@@ -108,7 +127,7 @@ fn an_edit_that_changes_no_value_stops_at_its_first_readers() {
     let steps = trace(&story);
     assert_eq!(changed(&steps), [""; 0]);
     let reached = names(&steps);
-    assert!(reached.contains(&"links.channel"), "{reached:?}");
+    assert!(reached.contains(&"links.used_medium"), "{reached:?}");
     for column in [
         "links.fibre_loss",
         "links.loss",

@@ -21,6 +21,7 @@ const OWNED: &[(&str, &[&str])] = &[
     ("csv", &["sheet", "files"]),
     ("evalexpr", &["formula"]),
     ("frizbee", &["screen"]),
+    ("libm", &["formula"]),
     ("logos", &["formula"]),
     ("pulp", &["engine"]),
     ("ratatui", &["screen"]),

@@ -10,6 +10,7 @@ mod demo;
 mod engine;
 mod floors;
 mod journal;
+mod light;
 mod modules;
 mod monkey;
 mod pages;

@@ -1,9 +1,10 @@
 //! The functions a formula may call: one record each, with name, doc, example and rule.
 //!
-//! General functions and those of light, copper, time and load are here; rooms above add their
+//! General functions and those of light, its estimates, copper, time and load are here; rooms above add their
 //! own with [`Library::with`].
 
 mod copper;
+mod estimate;
 mod general;
 mod light;
 mod load;
@@ -220,6 +221,7 @@ impl Library {
         empty
             .with(general::functions())
             .with(light::functions())
+            .with(estimate::functions())
             .with(copper::functions())
             .with(time::functions())
             .with(load::functions())

@@ -186,6 +186,7 @@ impl Run<'_> {
         let texts: Vec<&str> = texts.iter().map(String::as_str).collect();
         match kernel {
             TextKernel::Flag(kernel) => self.set(to, flag(kernel(&texts))),
+            TextKernel::Number { kernel, .. } => self.set(to, kernel(&texts)),
             TextKernel::Text(kernel) => {
                 let code = kernel(&texts).map_or(ABSENT, |text| self.book.names.code(&text));
                 self.set_code(to, code);
