@@ -357,7 +357,7 @@ mod tests {
         let room = tempfile::tempdir().unwrap();
         let folder = room.path().join("later");
         let path = folder.join("journal");
-        let writer = Writer::start(places(&[path.clone()], None), None);
+        let writer = Writer::start(places(std::slice::from_ref(&path), None), None);
         for at in 0..3 {
             writer.record(saving(&at.to_string()));
         }
@@ -391,7 +391,7 @@ mod tests {
     fn after_a_record_that_is_missing_nothing_is_kept_until_it_begins_anew() {
         let room = tempfile::tempdir().unwrap();
         let path = room.path().join("journal");
-        let writer = Writer::start(places(&[path.clone()], None), None);
+        let writer = Writer::start(places(std::slice::from_ref(&path), None), None);
         writer.record(saving("0"));
         writer.too_large();
         writer.record(saving("1"));
@@ -415,7 +415,7 @@ mod tests {
     fn all_records_are_on_disk_when_it_is_let_go() {
         let room = tempfile::tempdir().unwrap();
         let path = room.path().join("journal");
-        let writer = Writer::start(places(&[path.clone()], None), None);
+        let writer = Writer::start(places(std::slice::from_ref(&path), None), None);
         for at in 0..500 {
             writer.record(saving(&at.to_string()));
         }

@@ -224,7 +224,7 @@ fn save_state(session: &Session) -> (String, Tone) {
         SaveState::Failing(_) => ("not kept!".to_owned(), Tone::Wrong),
         SaveState::ReadOnly(_) => ("read only".to_owned(), Tone::Tight),
         SaveState::InMemory(0) => ("in memory".to_owned(), Tone::Quiet),
-        SaveState::InMemory(n) => (format!("{n} in memory"), Tone::Tight),
+        SaveState::InMemory(n) => (format!("{n} unsaved"), Tone::Tight),
     }
 }
 
