@@ -184,7 +184,7 @@ fn bring_about(effect: Effect, session: &mut Session, screen: &mut Screen) -> Op
             screen.forget();
             None
         }
-        Effect::Suspend => match screen.suspend() {
+        Effect::Suspend => match screen.suspend(|| session.desk.settle()) {
             Ok(true) => None,
             Ok(false) => {
                 session.say("no shell started this program", Tone::Quiet);

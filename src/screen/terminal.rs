@@ -121,15 +121,17 @@ impl Screen {
     }
 
     /// Gives the terminal to the shell and stops until the shell lets the program go on; then
-    /// [`Arrival::Continued`] arrives. Gives false, and does nothing, where there is no shell.
+    /// [`Arrival::Continued`] arrives. `before` is done where that will be, since nobody knows for
+    /// how long. Gives false, and does nothing, where there is no shell.
     ///
     /// # Errors
     /// A signal that cannot be sent.
-    pub fn suspend(&mut self) -> io::Result<bool> {
+    pub fn suspend<T>(&mut self, before: impl FnOnce() -> T) -> io::Result<bool> {
         // The first process of a session has no shell above it that would let it go on.
         if getsid(None).is_ok_and(|session| session == getpid()) {
             return Ok(false);
         }
+        before();
         give_back();
         // The softer signal is dropped where no shell minds the group, and is caught besides.
         signal_hook::low_level::raise(SIGSTOP)?;

@@ -5,6 +5,7 @@
 
 use portable_pty::{Child, CommandBuilder, MasterPty, PtySize, native_pty_system};
 use rustix::process::{Pid, Signal, kill_process};
+use std::fs;
 use std::io::{Read, Write};
 use std::path::Path;
 use std::sync::mpsc::{self, Receiver, RecvTimeoutError};
@@ -43,6 +44,15 @@ impl Start {
         let mut command = CommandBuilder::new(env!("CARGO_BIN_EXE_portledger"));
         command.args(args);
         Self::of(command)
+    }
+
+    /// The program on a copy of the demo, `aquarium.plan` in its home, and other arguments.
+    pub fn on_plan(args: &[&str]) -> Self {
+        let mut start = Self::with(&["aquarium.plan"]);
+        start.command.args(args);
+        let text = include_str!("../../examples/aquarium.plan");
+        fs::write(start.home.path().join("aquarium.plan"), text).unwrap();
+        start
     }
 
     /// A line of a shell in the same surroundings; `$PORTLEDGER` is the program.

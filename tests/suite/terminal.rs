@@ -3,7 +3,6 @@
 use super::pty::{Start, Term, holds};
 use rustix::process::Signal;
 use std::fs;
-use std::path::Path;
 use std::time::Duration;
 
 const RIGHT: &str = "\x1b[C";
@@ -12,19 +11,11 @@ const ESC: &str = "\x1b";
 /// F12, which breaks something in a build for tests that is asked to.
 const FAULT: &str = "\x1b[24~";
 
-/// The demo, open.
-fn demo() -> Term {
-    let mut term = Start::with(&[]).go();
+/// A copy of the demo on disk, open.
+fn opened() -> Term {
+    let mut term = Start::on_plan(&[]).go();
     term.wait("M101");
     term
-}
-
-/// A plan on disk, and its path.
-fn plan_in(folder: &Path) -> String {
-    let path = folder.join("aquarium.plan");
-    let text = include_str!("../../examples/aquarium.plan");
-    fs::write(&path, text).unwrap();
-    path.to_str().unwrap().to_owned()
 }
 
 /// Moves from the first cell to the length of the first link.
@@ -50,7 +41,7 @@ fn at_row<'a>(term: &'a mut Term, id: &str) -> &'a mut Term {
 
 #[test]
 fn the_first_frame_shows_what_a_link_is() {
-    let term = demo();
+    let term = opened();
     let heads = term.line("id ");
     for head in ["id", "verdict", "from", "to", "speed", "medium", "length"] {
         assert!(heads.contains(head), "{head}: {heads}");
@@ -64,9 +55,9 @@ fn the_first_frame_shows_what_a_link_is() {
 
 #[test]
 fn an_edited_length_changes_the_verdict_and_undo_brings_it_back() {
-    let mut term = demo();
+    let mut term = opened();
     to_length(&mut term);
-    term.keys("5000\r").wait("unsaved");
+    term.keys("5000\r").wait("1 unsaved");
     let line = term.line("M101");
     assert!(line.contains("fails") && line.contains("5000"), "{line}");
     term.keys("u").wait("taken back");
@@ -79,7 +70,7 @@ fn an_edited_length_changes_the_verdict_and_undo_brings_it_back() {
 
 #[test]
 fn an_entry_that_is_refused_stays_and_changes_nothing() {
-    let mut term = demo();
+    let mut term = opened();
     to_length(&mut term);
     term.keys("12 apples\r").wait("apples`");
     assert!(term.text().contains("12 apples"));
@@ -90,21 +81,23 @@ fn an_entry_that_is_refused_stays_and_changes_nothing() {
 
 #[test]
 fn a_plan_saved_under_a_name_opens_the_same() {
-    let mut term = demo();
+    let mut term = Start::with(&[]).go();
+    term.wait("A demo plan");
     to_length(&mut term);
-    term.keys("77\r").wait("unsaved");
+    term.keys("77\r").wait("length of M101");
     term.keys("S").wait("take it");
-    term.keys("new.plan\r").wait("saved as new.plan");
-    let saved = fs::read(term.home.path().join("new.plan")).unwrap();
+    term.keys("new.plan\r").wait("saved new.plan");
+    let file = term.home.path().join("new.plan");
+    let saved = fs::read(&file).unwrap();
     term.keys("q");
     assert_eq!(term.end(), 0);
     let mut again = Start::with(&["new.plan"]).at_home(term.home.path()).go();
     again.wait("M101");
     assert!(again.line("M101").contains("77"));
-    again.keys("\x13").wait("saved");
+    again.keys("\x13").wait("saved new.plan");
     again.keys("q");
     assert_eq!(again.end(), 0);
-    assert_eq!(fs::read(term.home.path().join("new.plan")).unwrap(), saved);
+    assert_eq!(fs::read(&file).unwrap(), saved);
 }
 
 #[test]
@@ -121,9 +114,9 @@ fn quit_gives_the_terminal_back() {
 
 #[test]
 fn control_c_asks_where_steps_are_not_saved() {
-    let mut term = demo();
+    let mut term = opened();
     to_length(&mut term);
-    term.keys("77\r").wait("unsaved");
+    term.keys("77\r").wait("1 unsaved");
     term.keys("\x03").wait("not saved");
     term.keys(ESC).wait("nothing was done");
     assert!(term.line("M101").contains("77"));
@@ -136,10 +129,12 @@ fn control_c_asks_where_steps_are_not_saved() {
 /// Edits, breaks, and gives what is left on the terminal; the code has to be that of a fault.
 #[cfg(debug_assertions)]
 fn broken(kind: &str) -> Term {
-    let mut term = Start::with(&["--mouse"]).env("PORTLEDGER_FAULT", kind).go();
+    let mut term = Start::on_plan(&["--mouse"])
+        .env("PORTLEDGER_FAULT", kind)
+        .go();
     term.wait("M101");
     to_length(&mut term);
-    term.keys("77\r").wait("unsaved");
+    term.keys("77\r").wait("1 unsaved");
     term.keys(FAULT);
     assert_eq!(term.end(), 70);
     term.assert_given_back();
@@ -151,7 +146,9 @@ fn broken(kind: &str) -> Term {
 fn a_panic_gives_the_terminal_back_and_says_what_is_safe() {
     let term = broken("loop");
     assert!(term.text().contains("on purpose"), "{}", term.text());
-    assert!(term.text().contains("nothing that was saved is harmed"));
+    let text = term.text().replace('\n', "");
+    assert!(text.contains("nothing that was saved is harmed"), "{text}");
+    assert!(text.contains("aquarium.plan.journal"), "{text}");
 }
 
 #[test]
@@ -197,23 +194,29 @@ fn signals_end_it_cleanly_with_their_codes() {
 
 #[test]
 fn a_signal_says_where_unsaved_steps_are() {
-    let mut term = demo();
+    let mut term = opened();
     to_length(&mut term);
-    term.keys("77\r").wait("unsaved");
+    term.keys("77\r").wait("1 unsaved");
     term.signal(Signal::TERM);
     assert_eq!(term.end(), 143);
     term.assert_given_back();
-    assert!(term.text().contains("not saved"), "{}", term.text());
+    let text = term.text().replace('\n', "");
+    assert!(text.contains("ended by SIGTERM"), "{text}");
+    assert!(text.contains("aquarium.plan.journal"), "{text}");
 }
 
 #[test]
 fn control_z_leaves_to_the_shell_and_comes_back() {
     let mut term = Start::prompt().go();
+    let text = include_str!("../../examples/aquarium.plan");
+    fs::write(term.home.path().join("aquarium.plan"), text).unwrap();
+    let text = include_str!("../../examples/aquarium.plan");
+    fs::write(term.home.path().join("aquarium.plan"), text).unwrap();
     term.wait("ready>")
-        .keys("$PORTLEDGER --mouse\r")
+        .keys("$PORTLEDGER --mouse aquarium.plan\r")
         .wait("M101");
     to_length(&mut term);
-    term.keys("77\r").wait("unsaved");
+    term.keys("77\r").wait("1 unsaved");
     term.keys("\x1a");
     term.until("the shell", |screen| {
         !screen.alternate_screen() && screen.contents().contains("Stopped")
@@ -234,14 +237,14 @@ fn control_z_leaves_to_the_shell_and_comes_back() {
 
 #[test]
 fn control_z_without_a_shell_does_nothing() {
-    let mut term = demo();
+    let mut term = opened();
     term.keys("\x1a").wait("no shell started this program");
     at_row(term.keys(DOWN), "M102");
 }
 
 #[test]
 fn a_stop_from_outside_is_followed_by_a_whole_frame() {
-    let mut term = demo();
+    let mut term = opened();
     let before = term.raw.len();
     term.signal(Signal::STOP);
     term.signal(Signal::CONT);
@@ -252,7 +255,7 @@ fn a_stop_from_outside_is_followed_by_a_whole_frame() {
 
 #[test]
 fn any_size_is_drawn_and_the_usual_one_again() {
-    let mut term = demo();
+    let mut term = opened();
     let first = term.text();
     let mut sent = term.raw.len();
     for (columns, lines) in [(1, 1), (300, 100), (2, 5), (40, 10), (1, 50), (80, 24)] {
@@ -272,18 +275,18 @@ fn a_terminal_without_a_size_gets_the_usual_one() {
 
 #[test]
 fn a_marked_paste_into_an_entry_is_typed_and_changes_nothing_yet() {
-    let mut term = demo();
+    let mut term = opened();
     to_length(&mut term);
     term.keys("7").wait("take it");
     term.keys("\x1b[200~77\x1b[201~").wait("777");
     assert!(!term.text().contains("unsaved"));
-    term.keys("\r").wait("unsaved");
+    term.keys("\r").wait("1 unsaved");
     assert!(term.line("M101").contains("777"));
 }
 
 #[test]
 fn a_copy_is_sent_to_the_clipboard_of_the_terminal() {
-    let mut term = demo();
+    let mut term = opened();
     let before = term.raw.len();
     term.keys("c")
         .wait("copied")
@@ -400,7 +403,7 @@ fn nothing_in_a_plan_acts_on_the_terminal() {
 
 #[test]
 fn a_key_that_changes_nothing_sends_nothing() {
-    let mut term = demo();
+    let mut term = opened();
     term.wait("? keys");
     // The cursor is in the first cell: up and left go nowhere, the mouse is not listened to.
     term.keys("\x1b[A\x1b[A\x1b[D");
@@ -435,7 +438,7 @@ fn keys_come_from_the_terminal_where_the_input_is_none() {
 
 #[test]
 fn a_frame_is_one_piece() {
-    let mut term = demo();
+    let mut term = opened();
     term.wait("? keys");
     let before = term.raw.len();
     at_row(term.keys(DOWN), "M102");
@@ -449,11 +452,9 @@ fn a_frame_is_one_piece() {
 
 #[test]
 fn fast_typing_over_the_ledger_is_a_paste_and_no_command() {
-    let home = tempfile::tempdir().unwrap();
-    let path = plan_in(home.path());
+    let mut term = opened();
+    let path = term.home.path().join("aquarium.plan");
     let before = fs::read(&path).unwrap();
-    let mut term = Start::with(&[&path]).go();
-    term.wait("M101");
     term.keys("xnd S quarantine to pump house 85\rxxx\rdddd");
     term.wait("What would be put here");
     assert!(!term.text().contains("unsaved"));
@@ -463,4 +464,54 @@ fn fast_typing_over_the_ledger_is_a_paste_and_no_command() {
     term.keys("q");
     assert_eq!(term.end(), 0);
     assert_eq!(fs::read(&path).unwrap(), before);
+}
+
+#[test]
+fn a_second_program_on_the_same_plan_only_reads() {
+    let mut first = opened();
+    let mut second = Start::with(&["aquarium.plan"])
+        .at_home(first.home.path())
+        .go();
+    second.wait("read only");
+    to_length(&mut second);
+    second.keys("77\r").wait("read only");
+    second.keys(ESC).wait("? keys").keys(DOWN);
+    at_row(&mut second, "M102");
+    assert!(second.line("M101").contains("85"), "{}", second.text());
+    to_length(&mut first);
+    first.keys("77\r").wait("1 unsaved");
+    first.keys("\x13").wait("saved aquarium.plan");
+}
+
+#[test]
+fn a_program_that_was_killed_offers_its_steps_again() {
+    let mut term = opened();
+    to_length(&mut term);
+    term.keys("77\r").wait("1 unsaved");
+    until_kept(&term, "length of M101");
+    term.insist(Signal::KILL);
+    let mut again = Start::with(&["aquarium.plan"])
+        .at_home(term.home.path())
+        .go();
+    again.wait("Take them up again?").wait("length of M101");
+    again.keys("t").wait("1 unsaved");
+    assert!(again.line("M101").contains("77"), "{}", again.text());
+}
+
+/// Waits until some file beside the plan holds a text: steps are written behind the screen.
+#[track_caller]
+fn until_kept(term: &Term, text: &str) {
+    let holds_text = || {
+        let files = fs::read_dir(term.home.path()).unwrap();
+        files
+            .filter_map(|file| fs::read(file.unwrap().path()).ok())
+            .any(|bytes| holds(&bytes, text.as_bytes()))
+    };
+    for _ in 0..2_000 {
+        if holds_text() {
+            return;
+        }
+        std::thread::sleep(Duration::from_millis(10));
+    }
+    panic!("no journal holds {text:?}");
 }
