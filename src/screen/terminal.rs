@@ -41,6 +41,9 @@ static TAKEN: AtomicBool = AtomicBool::new(false);
 /// Held while bytes are sent, so that no frame is cut by what gives the terminal back.
 static SENDING: Mutex<()> = Mutex::new(());
 
+/// Held while the terminal is given back.
+static GIVING: Mutex<()> = Mutex::new(());
+
 /// How long giving back waits for a frame under way, and for a terminal that takes no bytes.
 const PATIENCE: Duration = Duration::from_millis(300);
 
@@ -182,6 +185,9 @@ fn enter(out: &File, mouse: bool) -> io::Result<()> {
 
 /// Gives the terminal back: every mode that was set, whether or not it was.
 pub fn give_back() {
+    // Who comes second may end the program next, so it waits until the first is done; that takes
+    // no longer than a few times the patience with a terminal.
+    let _turn = GIVING.lock().unwrap_or_else(|broken| broken.into_inner());
     if !TAKEN.swap(false, Ordering::SeqCst) {
         return;
     }

@@ -106,7 +106,7 @@ fn findings_of_the_demo() {
 }
 
 #[test]
-fn a_finding_leads_to_the_cell_its_condition_reads() {
+fn a_finding_leads_to_what_can_be_changed() {
     let desk = demo();
     let found = desk.findings();
     let page = pages::findings(&desk, &found.list, found.counts, 78, DRAWN);
@@ -123,9 +123,9 @@ fn a_finding_leads_to_the_cell_its_condition_reads() {
     }
     assert_eq!(told.len(), found.list.len());
     for wanted in [
-        "P105 ■ stop     link P105  reach: headroom",
-        "M104 ▲ caution  link M104  reserve: margin",
-        "P102 ■ stop     link P102  overload: overload",
+        "P105 ■ stop     link P105  reach: medium",
+        "M104 ▲ caution  link M104  reserve: medium",
+        "P102 ■ stop     link P102  overload: medium",
         "P104 ■ stop     link P104  between-buildings: from",
         "M115 ■ stop     link M115  port-twice: from_port",
         "M12O · note     link M12O  name-alike: id",

@@ -145,5 +145,8 @@ fn the_pictures_in_the_readme_are_what_the_screen_shows() {
     if std::env::var("README").is_ok_and(|word| word == "write") {
         std::fs::write(&path, &wanted).unwrap();
     }
-    assert_eq!(readme, wanted);
+    assert!(
+        readme == wanted,
+        "a picture is not what is drawn; README=write draws them anew"
+    );
 }

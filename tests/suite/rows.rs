@@ -148,12 +148,18 @@ fn every_formula_here_is_one_of_links() {
 /// Two cells of one column by value; those without one last.
 fn by_value(a: &Cell, b: &Cell, descending: bool) -> Ordering {
     let turned = |order: Ordering| if descending { order.reverse() } else { order };
-    let is_value = |cell: &Cell| !matches!(cell, Cell::Missing | Cell::Failed);
+    // A row without a name that another row leads to is shown as nothing, and is nothing here.
+    let is_value = |cell: &Cell| match cell {
+        Cell::Missing | Cell::Failed => false,
+        Cell::Text(text) => !text.is_empty(),
+        Cell::Number(_) | Cell::Flag(_) => true,
+    };
     match (a, b) {
+        (a, b) if !is_value(a) || !is_value(b) => is_value(b).cmp(&is_value(a)),
         (Cell::Number(a), Cell::Number(b)) => turned(a.partial_cmp(b).unwrap()),
         (Cell::Text(a), Cell::Text(b)) => turned(parts(a).cmp(&parts(b))),
         (Cell::Flag(a), Cell::Flag(b)) => turned(a.cmp(b)),
-        (a, b) => is_value(b).cmp(&is_value(a)),
+        (a, b) => panic!("{a:?} and {b:?} in one column"),
     }
 }
 

@@ -474,7 +474,7 @@ fn a_second_program_on_the_same_plan_only_reads() {
         .go();
     second.wait("read only");
     to_length(&mut second);
-    second.keys("77\r").wait("read only");
+    second.keys("77\r").wait("save a copy");
     second.keys(ESC).wait("? keys").keys(DOWN);
     at_row(&mut second, "M102");
     assert!(second.line("M101").contains("85"), "{}", second.text());

@@ -8,6 +8,7 @@ use super::lay::piece;
 use super::row::Row;
 use crate::desk::Desk;
 use crate::engine::Engine;
+use crate::engine::Source;
 use crate::engine::Via;
 use crate::screen::action::Action;
 use crate::screen::ledger::shown_columns;
@@ -15,6 +16,7 @@ use crate::screen::page::Page;
 use crate::screen::page::Target;
 use crate::screen::theme::Theme;
 use crate::screen::theme::Tone;
+use crate::sheet::ColumnKind;
 use crate::table::{Cell, ColumnId, SheetId};
 use crate::trade::Finding;
 use std::collections::HashSet;
@@ -133,7 +135,18 @@ fn beneath(engine: &Engine, sheet: SheetId, column: ColumnId) -> HashSet<ColumnI
     let (mut seen, mut open) = (HashSet::new(), vec![column]);
     while let Some(column) = open.pop() {
         let reads = engine.graph().nodes[column.at()].reads.iter();
+        // A shared place is told by its two columns; the one that is a text is the port.
+        let is_shared = matches!(
+            engine.graph().nodes[column.at()].source,
+            Source::Shared { .. }
+        );
+        let is_text = |column: &ColumnId| {
+            engine
+                .def(*column)
+                .is_some_and(|def| def.kind == ColumnKind::Text)
+        };
         let own = reads.filter_map(|read| match read.via {
+            _ if is_shared => Some(read.column).filter(is_text),
             Via::Row => Some(read.column),
             Via::Through(column) => column,
             Via::Any => None,
