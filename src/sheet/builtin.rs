@@ -15,7 +15,7 @@ struct File {
     rows: &'static str,
 }
 
-const FILES: [File; 7] = [
+const FILES: [File; 9] = [
     File {
         name: "links",
         text: include_str!("../../sheets/links.toml"),
@@ -50,6 +50,16 @@ const FILES: [File; 7] = [
         name: "fits",
         text: include_str!("../../sheets/fits.toml"),
         rows: include_str!("../../sheets/fits.csv"),
+    },
+    File {
+        name: "assemblies",
+        text: include_str!("../../sheets/assemblies.toml"),
+        rows: include_str!("../../sheets/assemblies.csv"),
+    },
+    File {
+        name: "power_classes",
+        text: include_str!("../../sheets/power_classes.toml"),
+        rows: include_str!("../../sheets/power_classes.csv"),
     },
 ];
 

@@ -35,7 +35,14 @@ const SHARED: &[SharedDef] = &[SharedDef {
 /// # Errors
 /// Built-in data that cannot be read; a test holds that there is none.
 pub fn empty_plan() -> Result<Plan, Problem> {
-    let names = ["interfaces", "media", "channels", "fits"];
+    let names = [
+        "interfaces",
+        "media",
+        "channels",
+        "fits",
+        "assemblies",
+        "power_classes",
+    ];
     let builtin: Vec<(&str, Vec<Vec<String>>)> = names
         .iter()
         .map(|name| (*name, crate::sheet::rows_of(name)))

@@ -22,6 +22,7 @@ struct Case {
 }
 
 const L1: (&str, &str) = ("links", "L1");
+const L2: (&str, &str) = ("links", "L2");
 const NORTH: (&str, &str) = ("switches", "North hall");
 
 const fn case(
@@ -43,6 +44,11 @@ const fn case(
 /// A change of the link between the halls.
 const fn l1(column: &'static str, text: &'static str) -> Change {
     ("links", "L1", column, text)
+}
+
+/// A change of the camera's link.
+const fn l2(column: &'static str, text: &'static str) -> Change {
+    ("links", "L2", column, text)
 }
 
 const fn north(column: &'static str, text: &'static str) -> Change {
@@ -393,6 +399,102 @@ const CASES: &[Case] = &[
         NORTH,
         &[north("uplink_cages", "1")],
         &[north("uplink_cages", "2")],
+    ),
+    // ISO/IEC 11801 class E, four connections and 10 m of cords in a channel of 100 m.
+    case(
+        "pair-loss",
+        1,
+        L2,
+        &[
+            l2("length", "100 m"),
+            l2("connections", "4"),
+            l2("cords", "10.1 m"),
+        ],
+        &[l2("length", "100 m"), l2("connections", "4")],
+    ),
+    case(
+        "pair-loss",
+        2,
+        L2,
+        &[l2("length", "98 m"), l2("connections", "7")],
+        &[l2("length", "98 m"), l2("connections", "4")],
+    ),
+    // IEEE 802.3 clause 110.
+    case(
+        "fec-differs",
+        1,
+        L1,
+        &[l1("fec", "RS"), l1("far_fec", "none")],
+        &[l1("fec", "RS")],
+    ),
+    case(
+        "fec-differs",
+        2,
+        L1,
+        &[
+            l1("interface", "25GBASE-CR"),
+            l1("medium", "twinax passive"),
+            l1("fec", "BASE-R"),
+        ],
+        &[
+            l1("interface", "25GBASE-CR"),
+            l1("medium", "twinax passive"),
+            l1("fec", "BASE-R"),
+            l1("assembly", "CA-25G-S"),
+        ],
+    ),
+    case(
+        "direct-attach-length",
+        2,
+        L1,
+        &[
+            l1("interface", "25GBASE-CR"),
+            l1("medium", "twinax passive"),
+            l1("assembly", "CA-25G-S"),
+            l1("length", "3.1 m"),
+        ],
+        &[
+            l1("interface", "25GBASE-CR"),
+            l1("medium", "twinax passive"),
+            l1("assembly", "CA-25G-S"),
+            l1("length", "3 m"),
+        ],
+    ),
+    // IEEE 802.3 clauses 33 and 145: class 4 leaves 25.5 W after 100 m.
+    case(
+        "power-over",
+        1,
+        L2,
+        &[l2("power_class", "4"), l2("length", "102 m")],
+        &[l2("power_class", "4"), l2("length", "101 m")],
+    ),
+    case(
+        "power-over",
+        2,
+        L1,
+        &[l1("power_class", "3")],
+        &[l1("power_class", "none")],
+    ),
+    case(
+        "power-over",
+        3,
+        L2,
+        &[l2("power_class", "7")],
+        &[l2("power_class", "6")],
+    ),
+    case(
+        "power-over",
+        4,
+        L2,
+        &[l2("power_class", "9")],
+        &[l2("power_class", "5")],
+    ),
+    case(
+        "power-over",
+        1,
+        NORTH,
+        &[l2("power_class", "4"), north("power_budget", "29.9 W")],
+        &[l2("power_class", "4"), north("power_budget", "30 W")],
     ),
     // Common practice, no source: what the eye takes for the same.
     case(

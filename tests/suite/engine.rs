@@ -78,9 +78,14 @@ fn a_length_reaches_what_is_computed_from_it_in_its_row_alone() {
         "links.margin",
         "links.overload",
         "links.pad",
+        "links.pair_delay",
+        "links.pair_loss",
+        "links.pair_skew",
+        "links.power_drop",
         "links.propagation",
         "links.rx_high",
         "links.rx_low",
+        "links.used_cords",
     ];
     assert_eq!(names(&steps), computed);
     assert!(steps.iter().all(|(_, evaluated, _)| *evaluated == 1));
@@ -133,6 +138,7 @@ fn the_speed_of_an_access_link_reaches_its_switch_and_no_other() {
     let steps = trace(&story);
     let reached = [
         "links.capacity",
+        "links.correction",
         "links.hop_latency",
         "links.line_speed",
         "links.serialization",

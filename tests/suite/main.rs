@@ -6,6 +6,7 @@ mod boundaries;
 mod builtin;
 mod checks;
 mod cli;
+mod copper;
 mod demo;
 mod engine;
 mod floors;

@@ -196,6 +196,8 @@ fn row_name(sheet: &str, value: u8) -> &'static str {
             ],
             value,
         ),
+        "power_classes" => pick(&["3", "4", "none", "9", ""], value),
+        "assemblies" => pick(&["CA-25G-S", "ca-25g-n", "braid", ""], value),
         _ => pick(
             &["OM3", "Cat6", "OS2", "om3", "OM9", "twinax passive", ""],
             value,
@@ -683,6 +685,7 @@ const ENDS: &[(&str, &str)] = &[
     ("interface", "far_interface"),
     ("module", "far_module"),
     ("measured_rx", "far_measured_rx"),
+    ("fec", "far_fec"),
 ];
 
 /// What does not depend on which end comes first.
