@@ -1,6 +1,7 @@
 //! What the checks found, each with a sentence that carries the numbers.
 
 use super::alike;
+use super::neighbours;
 use super::verdict::{Case, Judged, judged};
 use crate::engine::Engine;
 use crate::formula::Formula;
@@ -55,17 +56,16 @@ fn slot(severity: Severity) -> usize {
 pub fn find_all(plan: &Plan, engine: &Engine, most: usize) -> Findings {
     let Judged { cases, .. } = judged(plan);
     let mut found = Findings::default();
+    let mut by_hand = alike::find(plan);
+    by_hand.extend(neighbours::find(plan, engine));
     for severity in [Severity::Stop, Severity::Caution, Severity::Note] {
         for case in cases.iter().filter(|case| case.severity == severity) {
             add_case(plan, engine, case, most, &mut found);
         }
-        for finding in alike::find(plan)
-            .into_iter()
-            .filter(|finding| finding.severity == severity)
-        {
+        for finding in by_hand.iter().filter(|one| one.severity == severity) {
             found.counts[slot(severity)] += 1;
             if found.list.len() < most {
-                found.list.push(finding);
+                found.list.push(finding.clone());
             }
         }
     }

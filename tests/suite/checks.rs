@@ -496,6 +496,120 @@ const CASES: &[Case] = &[
         &[l2("power_class", "4"), north("power_budget", "29.9 W")],
         &[l2("power_class", "4"), north("power_budget", "30 W")],
     ),
+    // Vendor practice: flows fall on eight buckets, which three members cannot share evenly.
+    case(
+        "members",
+        1,
+        L1,
+        &[l1("members", "2.5")],
+        &[l1("members", "4")],
+    ),
+    case(
+        "members",
+        2,
+        L1,
+        &[l1("flow_rate", "11 Gb/s")],
+        &[l1("flow_rate", "10 Gb/s")],
+    ),
+    case(
+        "members",
+        3,
+        L1,
+        &[l1("members", "3")],
+        &[l1("members", "4")],
+    ),
+    // Common practice, no source: what cuts one cuts all.
+    case(
+        "shared-route",
+        1,
+        L1,
+        &[
+            l1("route", "north duct"),
+            l2("route", "North duct"),
+            l2("role", "uplink"),
+        ],
+        &[
+            l1("route", "north duct"),
+            l2("route", "south duct"),
+            l2("role", "uplink"),
+        ],
+    ),
+    case(
+        "shared-route",
+        2,
+        L1,
+        &[l1("route", "north duct")],
+        &[l1("route", "north duct"), l2("role", "uplink")],
+    ),
+    // Form factor standards: an SFP+ cage is one lane.
+    case(
+        "breakout",
+        1,
+        L1,
+        &[l1("from_cage", "c1"), l2("from_cage", "C1")],
+        &[
+            l1("from_cage", "c1"),
+            l2("from_cage", "C1"),
+            north("cage", "QSFP28"),
+        ],
+    ),
+    case(
+        "ports-short",
+        3,
+        NORTH,
+        &[north("reserved_ports", "24")],
+        &[north("reserved_ports", "23")],
+    ),
+    case(
+        "ports-short",
+        4,
+        NORTH,
+        &[north("reserved_cages", "3")],
+        &[north("reserved_cages", "2")],
+    ),
+    // Uplinks that are blocked count as zero: 10 Gb/s carry, 30 Gb/s would.
+    case(
+        "standby-counted",
+        1,
+        NORTH,
+        &[
+            north("access_ports", "400"),
+            l1("members", "1"),
+            l2("role", "uplink"),
+            l2("state", "standby"),
+            l2("interface", "25GBASE-T"),
+        ],
+        &[
+            north("access_ports", "400"),
+            l1("members", "1"),
+            l2("role", "uplink"),
+            l2("state", "in service"),
+            l2("interface", "25GBASE-T"),
+        ],
+    ),
+    case(
+        "standby-counted",
+        2,
+        NORTH,
+        &[l1("state", "standby")],
+        &[l1("state", "spare")],
+    ),
+    // Vendor data sheet: the two modules take 2 W.
+    case(
+        "hot-modules",
+        1,
+        NORTH,
+        &[north("module_power_budget", "1.9 W")],
+        &[north("module_power_budget", "2 W")],
+    ),
+    // Own parts list: two members need four modules.
+    case(
+        "parts-short",
+        1,
+        ("parts", "optic"),
+        &[("parts", "optic", "on_hand", "3")],
+        &[("parts", "optic", "on_hand", "4")],
+    ),
     // Common practice, no source: what the eye takes for the same.
     case(
         "name-alike",
@@ -554,6 +668,11 @@ fn plan() -> Story {
                 ("medium", "Cat6"),
                 ("length", "20 m"),
             ],
+        )
+        .row(
+            "parts",
+            "optic",
+            &[("kind", "module"), ("interface", "10GBASE-SR")],
         )
         .told()
 }

@@ -139,8 +139,10 @@ fn the_speed_of_an_access_link_reaches_its_switch_and_no_other() {
     let reached = [
         "links.capacity",
         "links.correction",
+        "links.flow_ceiling",
         "links.hop_latency",
         "links.line_speed",
+        "links.route_capacity",
         "links.serialization",
         "links.verdict",
         "switches.access_connected",
@@ -149,7 +151,10 @@ fn the_speed_of_an_access_link_reaches_its_switch_and_no_other() {
         "switches.is_unknown",
         "switches.ratio",
         "switches.ratio_connected",
+        "switches.ratio_standby",
+        "switches.worst_link_ratio",
         "switches.worst_ratio",
+        "switches.worst_route_ratio",
     ];
     assert_eq!(names(&steps), reached);
     assert!(steps.iter().all(|(_, evaluated, _)| *evaluated == 1));

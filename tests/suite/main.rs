@@ -10,6 +10,7 @@ mod copper;
 mod demo;
 mod engine;
 mod floors;
+mod load;
 mod properties;
 mod readme;
 
