@@ -15,7 +15,7 @@ struct File {
     rows: &'static str,
 }
 
-const FILES: [File; 9] = [
+const FILES: [File; 10] = [
     File {
         name: "links",
         text: include_str!("../../sheets/links.toml"),
@@ -24,6 +24,11 @@ const FILES: [File; 9] = [
     File {
         name: "switches",
         text: include_str!("../../sheets/switches.toml"),
+        rows: "",
+    },
+    File {
+        name: "paths",
+        text: include_str!("../../sheets/paths.toml"),
         rows: "",
     },
     File {

@@ -8,6 +8,7 @@ mod cages;
 mod findings;
 mod functions;
 mod neighbours;
+mod paths;
 mod verdict;
 mod why;
 
@@ -96,7 +97,7 @@ pub fn engine(plan: &Plan) -> Engine {
     let knowledge = Knowledge {
         library: library(plan),
         shared: SHARED,
-        made: &[],
+        made: &[paths::MADE],
     };
     Engine::new(plan, judged(plan).schema, knowledge)
 }

@@ -610,6 +610,29 @@ const CASES: &[Case] = &[
         &[("parts", "optic", "on_hand", "3")],
         &[("parts", "optic", "on_hand", "4")],
     ),
+    // The path from the hall to the pump house takes its one uplink.
+    case(
+        "path-cut",
+        1,
+        ("paths", "way"),
+        &[l1("state", "out")],
+        &[l1("state", "in service")],
+    ),
+    // 1.719 µs: a frame time of 1.214, a cable of 0.494, modules of 0.010 µs.
+    case(
+        "path-slow",
+        1,
+        ("paths", "way"),
+        &[("paths", "way", "latency_limit", "1.71 µs")],
+        &[("paths", "way", "latency_limit", "1.72 µs")],
+    ),
+    case(
+        "path-narrow",
+        1,
+        ("paths", "way"),
+        &[("paths", "way", "capacity_wanted", "21 Gb/s")],
+        &[("paths", "way", "capacity_wanted", "20 Gb/s")],
+    ),
     // Common practice, no source: what the eye takes for the same.
     case(
         "name-alike",
@@ -673,6 +696,11 @@ fn plan() -> Story {
             "parts",
             "optic",
             &[("kind", "module"), ("interface", "10GBASE-SR")],
+        )
+        .row(
+            "paths",
+            "way",
+            &[("from", "North hall"), ("to", "Pump house")],
         )
         .told()
 }

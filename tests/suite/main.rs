@@ -11,6 +11,7 @@ mod demo;
 mod engine;
 mod floors;
 mod load;
+mod paths;
 mod properties;
 mod readme;
 

@@ -101,6 +101,7 @@ const SHEETS: &[&str] = &[
     "links",
     "switches",
     "switches",
+    "paths",
     "parts",
     "media",
     "channels",
@@ -156,8 +157,17 @@ fn typed(plan: &Plan, sheet: SheetId, column: usize, value: u8) -> Entry {
         "10GBASE-SR",
         "lamp",
     ];
+    const WAYS: &[&str] = &[
+        "",
+        "L2",
+        "l1, Pump house",
+        "Pump house",
+        "South hall",
+        "nowhere",
+    ];
     let def = plan.column(sheet, column);
     let text = match def.kind {
+        ColumnKind::Text if def.name == "via" => pick(WAYS, value).to_owned(),
         ColumnKind::Number => pick(NUMBERS, value).to_owned(),
         ColumnKind::Choice => {
             let at = usize::from(value) % (def.choices.len() + 1);
@@ -413,6 +423,11 @@ fn beginning() -> Plan {
                     ("interface", "10GBASE-SR"),
                     ("price", "90"),
                 ],
+            )
+            .row(
+                "paths",
+                "camera",
+                &[("from", "Ray pool"), ("to", "North hall")],
             )
             .plan()
             .clone()
