@@ -2,8 +2,8 @@
 //!
 //! Equal aggregates of different formulas become one hidden column.
 
-use super::SharedDef;
 use super::node::{Graph, Node, Source, column_id, declared, first_columns, reads_of};
+use super::{MadeDef, SharedDef};
 use crate::formula::Formula;
 use crate::formula::Library;
 use crate::formula::Scope;
@@ -236,13 +236,54 @@ impl<'a> Linker<'a> {
             else {
                 continue;
             };
+            let sum = def.sum.and_then(find);
             let mut reads: Vec<_> = ends.iter().flat_map(|(a, b)| [any(*a), any(*b)]).collect();
-            reads.push(any(counted));
-            let node = &mut self.nodes[id.at()];
-            node.reads = reads;
-            node.source = Source::Shared { ends, counted };
-            self.problems.retain(|(column, _)| *column != id);
+            reads.extend([Some(counted), sum].into_iter().flatten().map(any));
+            self.replace(id, Source::Shared { ends, counted, sum }, reads);
         }
+    }
+
+    /// Adds the columns that functions make; their columns exist already, with the formula
+    /// `missing`.
+    pub fn add_made(&mut self, made: &[MadeDef]) {
+        for (by, def) in made.iter().enumerate() {
+            let find = |(sheet, column): (&str, &str)| {
+                let sheet = self.scope.sheet(sheet)?;
+                self.scope.column(sheet, column).map(|column| column.id)
+            };
+            let own = def.columns.iter().map(|column| find((def.sheet, *column)));
+            let reads = def.reads.iter().map(|read| find(*read));
+            let (Some(own), Some(reads)) = (
+                own.collect::<Option<Vec<_>>>(),
+                reads.collect::<Option<Vec<_>>>(),
+            ) else {
+                continue;
+            };
+            let is_free = |id: &ColumnId| {
+                let formula = self.formulas[id.at()].as_ref();
+                formula.is_none_or(|formula| formula.text.trim() == "missing")
+            };
+            let own: Vec<ColumnId> = own.into_iter().filter(is_free).collect();
+            let Some(lead) = own.first().copied() else {
+                continue;
+            };
+            for id in own {
+                let reads = match id == lead {
+                    true => reads.iter().copied().map(any).collect(),
+                    false => vec![any(lead)],
+                };
+                self.replace(id, Source::Made { by, lead }, reads);
+            }
+        }
+    }
+
+    /// Gives a column that has no formula of its own what makes it.
+    fn replace(&mut self, id: ColumnId, source: Source, reads: Vec<super::node::Read>) {
+        let node = &mut self.nodes[id.at()];
+        node.reads = reads;
+        node.source = source;
+        self.formulas[id.at()] = None;
+        self.problems.retain(|(column, _)| *column != id);
     }
 
     fn push(&mut self, node: Node) -> ColumnId {

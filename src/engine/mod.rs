@@ -52,15 +52,37 @@ pub struct SharedDef {
     pub ends: &'static [(&'static str, &'static str)],
     /// The flag column of rows that count.
     pub counted: &'static str,
+    /// A computed column of numbers that is summed over the rows of a place instead of counting
+    /// its other ends; then `ends` is one pair.
+    pub sum: Option<&'static str>,
 }
 
-/// What is computed above the plan: extra columns, functions, shared places.
+/// Columns of one sheet that a function makes out of whole columns, such as paths through links.
+///
+/// They stand in the schema with the formula `missing`; one that a person gave a formula keeps
+/// that. The function runs whenever anything it reads changed, unless the sheet has no rows.
+#[derive(Debug, Clone, Copy)]
+pub struct MadeDef {
+    /// The sheet.
+    pub sheet: &'static str,
+    /// The columns, in the order in which the function gives them.
+    pub columns: &'static [&'static str],
+    /// The columns it reads, by sheet and name; the order of their rows counts as read, too.
+    pub reads: &'static [(&'static str, &'static str)],
+    /// The function: one column for each of `columns`, as long as the sheet has places in storage,
+    /// from a plan and an engine in which all that it reads is up to date.
+    pub make: fn(&Plan, &Engine) -> Vec<Column>,
+}
+
+/// What is computed above the plan: extra columns, functions, shared places, made columns.
 #[derive(Debug, Clone)]
 pub struct Knowledge {
     /// The functions of the formula language.
     pub library: Library,
     /// Columns that count shared places.
     pub shared: &'static [SharedDef],
+    /// Columns that a function makes.
+    pub made: &'static [MadeDef],
 }
 
 /// All computed columns of a plan.
@@ -93,7 +115,13 @@ impl Engine {
     /// after those are computed. Formulas with problems leave their columns absent.
     pub fn new(plan: &Plan, schema: Vec<SheetDef>, knowledge: Knowledge) -> Self {
         let scope = SchemaScope::new(plan, &schema);
-        let graph = Graph::build(&schema, &scope, &knowledge.library, knowledge.shared);
+        let graph = Graph::build(
+            &schema,
+            &scope,
+            &knowledge.library,
+            knowledge.shared,
+            knowledge.made,
+        );
         let n_columns = graph.nodes.len();
         let mut engine = Self {
             units: column_units(&schema),
@@ -211,7 +239,8 @@ impl Engine {
             | Source::Broken
             | Source::Group { .. }
             | Source::Whole { .. }
-            | Source::Shared { .. } => self.computed_cell(plan, column, row),
+            | Source::Shared { .. }
+            | Source::Made { .. } => self.computed_cell(plan, column, row),
         }
     }
 

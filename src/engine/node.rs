@@ -55,12 +55,22 @@ pub enum Source {
         /// The hidden column of values that count.
         value: ColumnId,
     },
-    /// How many other cable ends share one of the places that a row's ends name.
+    /// How many other cable ends share one of the places that a row's ends name, or the sum of a
+    /// column over the rows that share its one place.
     Shared {
         /// Pairs of text columns; each pair names one place of the row.
         ends: Vec<(ColumnId, ColumnId)>,
         /// The flag column of rows that count.
         counted: ColumnId,
+        /// The computed column that is summed; none to count.
+        sum: Option<ColumnId>,
+    },
+    /// A function of a room above, over whole columns.
+    Made {
+        /// Which of the functions.
+        by: usize,
+        /// The first of its columns: when that one is computed, all of them are.
+        lead: ColumnId,
     },
 }
 
@@ -93,7 +103,8 @@ impl Node {
             | Source::Broken
             | Source::Group { .. }
             | Source::Whole { .. }
-            | Source::Shared { .. } => None,
+            | Source::Shared { .. }
+            | Source::Made { .. } => None,
         }
     }
 
@@ -127,11 +138,13 @@ impl Graph {
         scope: &dyn crate::formula::Scope,
         library: &Library,
         shared: &[super::SharedDef],
+        made: &[super::MadeDef],
     ) -> Self {
         let first = first_columns(schema);
         let mut linker = Linker::new(schema, scope, library);
         linker.add_sheets();
         linker.add_shared(shared);
+        linker.add_made(made);
         let mut graph = linker.finish(first);
         graph.break_cycles();
         graph.sort();

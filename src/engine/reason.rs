@@ -120,7 +120,8 @@ impl Engine {
                 false => "entered".to_owned(),
             },
             (super::Source::Broken, _) => "its formula has a problem".to_owned(),
-            (super::Source::Shared { .. }, _) => "counted over all links".to_owned(),
+            (super::Source::Shared { sum: None, .. }, _) => "counted over all links".to_owned(),
+            (super::Source::Shared { sum: Some(_), .. }, _) => "added up over all links".to_owned(),
             _ => match self.schema[node.sheet.at()].column(&def.name) {
                 Some(at) if plan.overridden(node.sheet, at).is_some() => "your formula".to_owned(),
                 Some(at)

@@ -161,14 +161,27 @@ impl Engine {
                 self.values[column.at()] = Column::Numbers(vec![total]);
                 1
             }
-            Source::Shared { .. } => {
+            Source::Shared { sum, .. } => {
+                let sum = *sum;
                 self.build_places(plan, column);
-                let counts = self.places[column.at()].as_ref().map(Places::all_shared);
-                let mut values = Column::Numbers(counts.unwrap_or_default());
+                let all = self.places[column.at()].as_ref().map(|places| match sum {
+                    None => places.all_shared(),
+                    Some(sum) => {
+                        let rank = plan.rows(self.graph.nodes[column.at()].sheet).rank();
+                        places.all_summed(self.values[sum.at()].numbers(), rank)
+                    }
+                });
+                let mut values = Column::Numbers(all.unwrap_or_default());
                 values.resize(n_rows);
                 self.values[column.at()] = values;
                 n_rows
             }
+            Source::Made { by, lead } if *lead == column => {
+                self.make(plan, *by, column);
+                n_rows
+            }
+            // Its first column made it as well.
+            Source::Made { .. } => 0,
             Source::Broken | Source::Entered(_) | Source::Program(_) => 0,
         };
         self.trace.push(Step {
@@ -176,6 +189,22 @@ impl Engine {
             evaluated,
             changed: None,
         });
+    }
+
+    /// Has a function make its columns.
+    fn make(&mut self, plan: &Plan, by: usize, lead: ColumnId) {
+        let def = self.knowledge.made[by];
+        let sheet = self.graph.nodes[lead.at()].sheet;
+        let columns = (def.make)(plan, self);
+        for (name, mut column) in def.columns.iter().zip(columns) {
+            let own = self.find_column(sheet, name);
+            let is_made =
+                |id: &ColumnId| matches!(self.graph.nodes[id.at()].source, Source::Made { .. });
+            if let Some(id) = own.filter(is_made) {
+                column.resize(plan.rows(sheet).n_stored());
+                self.values[id.at()] = column;
+            }
+        }
     }
 
     /// Computes every group of an aggregate.
@@ -352,7 +381,11 @@ impl Engine {
                 }
             }
             Source::Whole { .. } => {}
-            Source::Program(_) | Source::Broken | Source::Group { .. } | Source::Shared { .. } => {
+            Source::Program(_)
+            | Source::Broken
+            | Source::Group { .. }
+            | Source::Shared { .. }
+            | Source::Made { .. } => {
                 if self.values[column.at()].len() < n_rows {
                     self.values[column.at()].resize(n_rows);
                 }
@@ -418,6 +451,10 @@ impl Engine {
                     && !start.reordered.contains(&node.sheet);
                 if same { Dirty::Clean } else { Dirty::All }
             }
+            // A sum is added up in the order of the rows.
+            Source::Shared { sum: Some(_), .. } if start.reordered.contains(&node.sheet) => {
+                Dirty::All
+            }
             Source::Shared { .. } => {
                 let mut reached = Dirty::Clean;
                 node.reads
@@ -426,6 +463,7 @@ impl Engine {
                 reached.add(start.fresh.get(&node.sheet).map_or(&[], Vec::as_slice));
                 reached
             }
+            Source::Made { .. } => self.made_reached(column, dirty, start),
             Source::Entered(_) | Source::Broken => Dirty::Clean,
         };
         reached.settled(n_rows)
@@ -501,6 +539,21 @@ impl Engine {
         let target = self.graph.nodes[column.at()].sheet;
         reached.add(start.fresh.get(&target).map_or(&[], Vec::as_slice));
         reached
+    }
+
+    /// A made column is made whole or not at all; of a sheet without rows, never.
+    fn made_reached(&self, column: ColumnId, dirty: &[Dirty], start: &Start) -> Dirty {
+        let node = &self.graph.nodes[column.at()];
+        let moved =
+            |sheet: SheetId| start.fresh.contains_key(&sheet) || start.reordered.contains(&sheet);
+        let changed = node.reads.iter().any(|read| {
+            !dirty[read.column.at()].is_clean() || moved(self.graph.nodes[read.column.at()].sheet)
+        });
+        let has_rows = !self.values[column.at()].is_empty();
+        match has_rows && (changed || moved(node.sheet)) {
+            true => Dirty::All,
+            false => Dirty::Clean,
+        }
     }
 
     /// Makes the searches of a program anew whose keys changed, once an update.
@@ -650,6 +703,10 @@ impl Engine {
             touched = self.rename(plan, column, rows, &mut places);
             self.places[column.at()] = Some(places);
         }
+        if let Source::Shared { sum: Some(sum), .. } = self.graph.nodes[column.at()].source {
+            touched.extend_from_slice(rows);
+            return self.renew_sums(plan, column, sum, &touched);
+        }
         touched.sort_unstable();
         touched.dedup();
         let mut changed = Vec::new();
@@ -667,10 +724,29 @@ impl Engine {
         self.noted(column, touched.len(), changed)
     }
 
+    /// Adds up anew the places of rows that came, went or changed their value.
+    fn renew_sums(&mut self, plan: &Plan, column: ColumnId, sum: ColumnId, rows: &[u32]) -> Dirty {
+        let rank = plan.rows(self.graph.nodes[column.at()].sheet).rank();
+        let values = self.values[sum.at()].numbers();
+        let sums = self.places[column.at()]
+            .as_ref()
+            .map_or_else(Vec::new, |places| places.summed(rows, values, rank));
+        let mut changed = Vec::new();
+        for (row, now) in &sums {
+            store_changed(
+                &mut self.values[column.at()],
+                *row as usize,
+                &Column::Numbers(vec![*now]),
+                &mut changed,
+            );
+        }
+        self.noted(column, sums.len(), changed)
+    }
+
     /// Notes what rows name now; gives all rows whose count may have changed.
     fn rename(&self, plan: &Plan, column: ColumnId, rows: &[u32], places: &mut Places) -> Vec<u32> {
         let node = &self.graph.nodes[column.at()];
-        let Source::Shared { ends, counted } = &node.source else {
+        let Source::Shared { ends, counted, .. } = &node.source else {
             return Vec::new();
         };
         let ends: Vec<(&[u32], &[u32])> = ends

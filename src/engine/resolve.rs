@@ -176,7 +176,7 @@ impl Engine {
     /// Builds the table of shared places of a column.
     pub(super) fn build_places(&mut self, plan: &Plan, column: ColumnId) {
         let node = &self.graph.nodes[column.at()];
-        let Source::Shared { ends, counted } = &node.source else {
+        let Source::Shared { ends, counted, .. } = &node.source else {
             return;
         };
         let rank = plan.rows(node.sheet).rank();
@@ -202,7 +202,8 @@ impl Engine {
             | Source::Broken
             | Source::Group { .. }
             | Source::Whole { .. }
-            | Source::Shared { .. } => self.values[column.at()].codes(),
+            | Source::Shared { .. }
+            | Source::Made { .. } => self.values[column.at()].codes(),
         }
     }
 }

@@ -273,7 +273,8 @@ impl Runner<'_, '_> {
             | Source::Broken
             | Source::Group { .. }
             | Source::Whole { .. }
-            | Source::Shared { .. } => &self.inputs.values[column.at()],
+            | Source::Shared { .. }
+            | Source::Made { .. } => &self.inputs.values[column.at()],
         }
     }
 

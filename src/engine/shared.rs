@@ -1,9 +1,10 @@
-//! Counts cable ends that name the same place, such as a port of a switch used twice.
+//! Counts cable ends that name the same place, such as a port of a switch used twice, or sums a
+//! column over the rows that name it.
 //!
-//! A place is a pair of texts without regard to case; a row may name several.
+//! A place is a pair of texts without regard to case; a row may name several, for a sum one.
 
-use crate::table::{ABSENT, MISSING, NamesView};
-use rustc_hash::FxHashMap;
+use crate::table::{ABSENT, MISSING, NamesView, stored};
+use rustc_hash::{FxHashMap, FxHashSet};
 
 /// Every place with the rows that name it.
 #[derive(Debug, Default)]
@@ -103,6 +104,48 @@ impl Places {
             .map_or(MISSING, |count| count as f64 - 1.0)
     }
 
+    /// The sums of all rows at once, as [`Self::summed`] gives them, while nothing was edited since
+    /// the table was built.
+    pub fn all_summed(&self, values: &[f64], rank: &[u32]) -> Vec<f64> {
+        let mut sums = vec![MISSING; self.named.len()];
+        for run in self.sorted.chunk_by(|a, b| a.0 == b.0) {
+            let rows: Vec<u32> = run.iter().map(|(_, row)| *row).collect();
+            let sum = sum_in_order(rows.clone(), values, rank);
+            rows.iter().for_each(|row| sums[*row as usize] = sum);
+        }
+        sums
+    }
+
+    /// The sum over the place of each of some rows, for all rows of that place; missing for a row
+    /// that names none. Rows are added in the order the person sees, so the bits are always the
+    /// same.
+    pub fn summed(&self, rows: &[u32], values: &[f64], rank: &[u32]) -> Vec<(u32, f64)> {
+        let mut done = FxHashSet::default();
+        let mut sums = Vec::new();
+        for row in rows {
+            let place = self.named.get(*row as usize).map_or(NOWHERE, |of| of[0]);
+            if place == NOWHERE {
+                sums.push((*row, MISSING));
+            } else if done.insert(place) {
+                let members = self.rows_at(place);
+                let sum = sum_in_order(members.clone(), values, rank);
+                sums.extend(members.into_iter().map(|row| (row, sum)));
+            }
+        }
+        sums.sort_unstable_by_key(|(row, _)| *row);
+        sums
+    }
+
+    fn rows_at(&self, place: u64) -> Vec<u32> {
+        match self.edited.get(&place) {
+            Some(rows) => rows.clone(),
+            None => self.sorted[self.range(place)]
+                .iter()
+                .map(|(_, row)| *row)
+                .collect(),
+        }
+    }
+
     fn count(&self, place: u64) -> usize {
         match self.edited.get(&place) {
             Some(rows) => rows.len(),
@@ -121,14 +164,17 @@ impl Places {
 
     fn edit(&mut self, place: u64) -> &mut Vec<u32> {
         if !self.edited.contains_key(&place) {
-            let rows = self.sorted[self.range(place)]
-                .iter()
-                .map(|(_, row)| *row)
-                .collect();
+            let rows = self.rows_at(place);
             self.edited.insert(place, rows);
         }
         self.edited.entry(place).or_default()
     }
+}
+
+/// The sum of a column over rows, added in the order of their ranks.
+fn sum_in_order(mut rows: Vec<u32>, values: &[f64], rank: &[u32]) -> f64 {
+    rows.sort_unstable_by_key(|row| rank[*row as usize]);
+    stored(rows.iter().map(|row| values[*row as usize]).sum())
 }
 
 /// The places a row names, at most two.

@@ -56,7 +56,8 @@ impl Engine {
             | Source::Broken
             | Source::Group { .. }
             | Source::Whole { .. }
-            | Source::Shared { .. } => (&self.values[column.at()], false),
+            | Source::Shared { .. }
+            | Source::Made { .. } => (&self.values[column.at()], false),
         };
         match (values, node.ty) {
             (Column::Numbers(values), _) => {

@@ -23,7 +23,7 @@ column = [
   { name = "medium", title = "Medium", doc = "", kind = "row", to = "media" },
   { name = "length", title = "Length", doc = "", kind = "number", unit = "m" },
   { name = "module", title = "Module", doc = "", kind = "text" },
-  { name = "state", title = "State", doc = "", kind = "choice", choices = ["planned", "ordered", "in service", "spare", "out"] },
+  { name = "state", title = "State", doc = "", kind = "choice", choices = ["planned", "ordered", "in service", "standby", "spare", "out"] },
   { name = "measured_rx", title = "Measured", doc = "", kind = "number", unit = "dBm" },
   { name = "notes", title = "Notes", doc = "", kind = "text" },
   { name = "double", title = "Double", doc = "", kind = "number", unit = "m", formula = "2 * length" },

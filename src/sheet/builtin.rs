@@ -15,7 +15,7 @@ struct File {
     rows: &'static str,
 }
 
-const FILES: [File; 14] = [
+const FILES: [File; 17] = [
     File {
         name: "links",
         text: include_str!("../../sheets/links.toml"),
@@ -24,6 +24,11 @@ const FILES: [File; 14] = [
     File {
         name: "switches",
         text: include_str!("../../sheets/switches.toml"),
+        rows: "",
+    },
+    File {
+        name: "paths",
+        text: include_str!("../../sheets/paths.toml"),
         rows: "",
     },
     File {
@@ -85,6 +90,16 @@ const FILES: [File; 14] = [
         name: "fits",
         text: include_str!("../../sheets/fits.toml"),
         rows: include_str!("../../sheets/fits.csv"),
+    },
+    File {
+        name: "assemblies",
+        text: include_str!("../../sheets/assemblies.toml"),
+        rows: include_str!("../../sheets/assemblies.csv"),
+    },
+    File {
+        name: "power_classes",
+        text: include_str!("../../sheets/power_classes.toml"),
+        rows: include_str!("../../sheets/power_classes.csv"),
     },
 ];
 

@@ -58,17 +58,15 @@ pub(super) fn slot(severity: Severity) -> usize {
 pub fn find_all(plan: &Plan, engine: &Engine, most: usize) -> Findings {
     let Judged { cases, .. } = judged(plan);
     let mut found = Findings::default();
+    let by_hand = alike::find(plan);
     for severity in [Severity::Stop, Severity::Caution, Severity::Note] {
         for case in cases.iter().filter(|case| case.severity == severity) {
             add_case(plan, engine, case, most, &mut found);
         }
-        for finding in alike::find(plan)
-            .into_iter()
-            .filter(|finding| finding.severity == severity)
-        {
+        for finding in by_hand.iter().filter(|one| one.severity == severity) {
             found.counts[slot(severity)] += 1;
             if found.list.len() < most {
-                found.list.push(finding);
+                found.list.push(finding.clone());
             }
         }
     }

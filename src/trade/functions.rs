@@ -14,6 +14,7 @@ use std::sync::Arc;
 const LENGTH: Ty = Ty::Number(Measure::amount(Dim::LENGTH));
 const LOSS: Ty = Ty::Number(Measure::amount(Dim::DECIBEL));
 const FREQUENCY: Ty = Ty::Number(Measure::amount(Dim::FREQUENCY));
+const PLAIN: Ty = Ty::Number(Measure::NUMBER);
 const CELSIUS: Ty = Ty::Number(Measure::level(Reference::Celsius));
 
 /// All functions of the trade for a plan.
@@ -24,7 +25,9 @@ pub fn all(plan: &Plan) -> Vec<Function> {
     vec![
         model_penalty(glass, optics),
         attenuation_at(media),
+        pair_warmth(),
         pair_loss(media),
+        pair_run(media),
         stock_pad(),
         cage_fit(plan),
     ]
@@ -90,7 +93,7 @@ fn model_penalty(glass: Ty, optics: Ty) -> Function {
 fn pair_loss(media: Ty) -> Function {
     Function {
         name: "pair_loss",
-        doc: "The insertion loss limit of a twisted pair channel of a length at a frequency; above 20 °C unscreened cable loses 0.4 % more a kelvin.",
+        doc: "The insertion loss limit of a twisted pair channel of a length at a frequency, warmed as `pair_warmth` says.",
         params: vec![
             param("category", "a category of the sheet media", media),
             param("frequency", "the frequency", FREQUENCY),
@@ -102,15 +105,75 @@ fn pair_loss(media: Ty) -> Function {
             ),
         ],
         more: More::No,
-        source: "ISO/IEC 11801 channel formula; TIA-568-C.2 clause 6.4.7 (temperature to 40 °C)",
+        source: "ISO/IEC 11801 channel formula; TIA-568-C.2 clause 6.4.7 (temperature)",
         example: ("pair_loss(\"Cat6\", 100 MHz, 100 m, 20 °C)", "21.7052 dB"),
         workbook: "",
         body: Body::Formula(
             "(category.pair_k * (category.pair_a * sqrt(frequency / 1 MHz) \
                + category.pair_b * (frequency / 1 MHz) \
                + category.pair_c / sqrt(frequency / 1 MHz)) \
-               * (length / 100 m) * (1 + 0.004 * (most(temperature - 20 °C, 0 K) / 1 K)) \
+               * (length / 100 m) * pair_warmth(temperature, category.screened == \"yes\") \
              + category.pair_n * category.pair_d * sqrt(frequency / 1 MHz)) * 1 dB",
+        ),
+    }
+}
+
+/// What a run loses as it is built: its own length, cords and connections.
+fn pair_run(media: Ty) -> Function {
+    Function {
+        name: "pair_run",
+        doc: "The insertion loss of a twisted pair run: cable, cords by `assume.cord_factor`, and each connection.",
+        params: vec![
+            param("category", "a category of the sheet media", media),
+            param("frequency", "the frequency", FREQUENCY),
+            param("length", "the length of the run, cords included", LENGTH),
+            param("cords", "the cords at both ends together", LENGTH),
+            param("connections", "mated connections on the way", PLAIN),
+            param(
+                "temperature",
+                "the mean temperature along the cable",
+                CELSIUS,
+            ),
+        ],
+        more: More::No,
+        source: "ISO/IEC 11801 and TIA-568.2-D channel formula, its terms for the run at hand",
+        example: (
+            "pair_run(\"Cat5e\", 100 MHz, 100 m, 10 m, 4, 20 °C)",
+            "24.0154 dB",
+        ),
+        workbook: "",
+        body: Body::Formula(
+            "((category.pair_a * sqrt(frequency / 1 MHz) \
+               + category.pair_b * (frequency / 1 MHz) \
+               + category.pair_c / sqrt(frequency / 1 MHz)) \
+               * ((length + (assume.cord_factor - 1) * cords) / 100 m) \
+               * pair_warmth(temperature, category.screened == \"yes\") \
+             + connections * category.pair_d * sqrt(frequency / 1 MHz)) * 1 dB",
+        ),
+    }
+}
+
+/// Nothing is known above 60 °C, so nothing is said.
+fn pair_warmth() -> Function {
+    Function {
+        name: "pair_warmth",
+        doc: "How many times more warm cable loses than at 20 °C: unscreened 0.4 % a kelvin to 40 °C and 0.6 % above, screened 0.2 %; missing above 60 °C.",
+        params: vec![
+            param(
+                "temperature",
+                "the mean temperature along the cable",
+                CELSIUS,
+            ),
+            param("screened", "whether the pairs have a screen", Ty::Flag),
+        ],
+        more: More::No,
+        source: "TIA-568-C.2 clause 6.4.7",
+        example: ("pair_warmth(50 °C, no)", "1.14"),
+        workbook: "",
+        body: Body::Formula(
+            "pick(temperature > 60 °C, missing, \
+               1 + pick(screened, 0.002, 0.004) * (least(most(temperature - 20 °C, 0 K), 20 K) / 1 K) \
+                 + pick(screened, 0.002, 0.006) * (most(temperature - 40 °C, 0 K) / 1 K))",
         ),
     }
 }

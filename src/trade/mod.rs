@@ -11,6 +11,8 @@ mod functions;
 mod keys;
 mod ledger;
 mod namesakes;
+mod neighbours;
+mod paths;
 mod standing;
 mod verdict;
 mod why;
@@ -29,13 +31,44 @@ use crate::formula::Library;
 use crate::plan::Plan;
 use crate::problem::Problem;
 
-/// Ports that several cable ends name, counted by the engine.
-const SHARED: &[SharedDef] = &[SharedDef {
-    sheet: "links",
-    column: "port_shares",
-    ends: &[("from", "from_port"), ("to", "to_port")],
-    counted: "holds_port",
-}];
+/// Ports that several cable ends name, lanes of split cages, and uplinks of a switch on one route.
+const SHARED: &[SharedDef] = &[
+    SharedDef {
+        sheet: "links",
+        column: "port_shares",
+        ends: &[("from", "from_port"), ("to", "to_port")],
+        counted: "holds_port",
+        sum: None,
+    },
+    SharedDef {
+        sheet: "links",
+        column: "near_lanes",
+        ends: &[("from", "from_cage")],
+        counted: "near_is_lane",
+        sum: None,
+    },
+    SharedDef {
+        sheet: "links",
+        column: "far_lanes",
+        ends: &[("to", "to_cage")],
+        counted: "far_is_lane",
+        sum: None,
+    },
+    SharedDef {
+        sheet: "links",
+        column: "route_shares",
+        ends: &[("from", "route")],
+        counted: "is_redundant",
+        sum: None,
+    },
+    SharedDef {
+        sheet: "links",
+        column: "route_capacity",
+        ends: &[("from", "route")],
+        counted: "carries_up",
+        sum: Some("capacity"),
+    },
+];
 
 /// An empty plan over the built-in sheets.
 ///
@@ -65,6 +98,7 @@ pub fn engine(plan: &Plan) -> Engine {
     let knowledge = Knowledge {
         library: library(plan),
         shared: SHARED,
+        made: &[paths::MADE, neighbours::MADE],
     };
     Engine::new(plan, judged(plan).schema, knowledge)
 }

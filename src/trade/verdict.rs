@@ -42,7 +42,7 @@ pub fn judged(plan: &Plan) -> Judged {
     for (at, sheet) in schema.iter_mut().enumerate() {
         let id = crate::table::SheetId(u16::try_from(at).unwrap_or(u16::MAX));
         if sheet.name == "links" {
-            sheet.columns.push(port_shares());
+            sheet.columns.extend(shared_columns());
         }
         let own = plan
             .own_checks
@@ -62,16 +62,45 @@ pub fn judged(plan: &Plan) -> Judged {
     Judged { schema, cases }
 }
 
-/// The column that the engine fills with the number of other cable ends at the same port.
-fn port_shares() -> ColumnDef {
-    let doc = "How many other cable ends name one of the two ports of this link.";
-    computed(
-        "port_shares",
-        "Port shared",
-        doc,
-        ColumnKind::Number,
-        "missing",
-    )
+/// The columns that the engine fills with what rows share a place.
+fn shared_columns() -> impl Iterator<Item = ColumnDef> {
+    let all = [
+        (
+            "port_shares",
+            "Port shared",
+            "",
+            "How many other cable ends name one of the two ports of this link.",
+        ),
+        (
+            "near_lanes",
+            "Near lanes",
+            "",
+            "How many other links are lanes of the same split cage at the near end.",
+        ),
+        (
+            "far_lanes",
+            "Far lanes",
+            "",
+            "How many other links are lanes of the same split cage at the far end.",
+        ),
+        (
+            "route_shares",
+            "Route shared",
+            "",
+            "How many other uplinks of the same switch take the same route, those that stand by counted.",
+        ),
+        (
+            "route_capacity",
+            "Route capacity",
+            "Gb/s",
+            "What all uplinks of the same switch on the same route carry.",
+        ),
+    ];
+    all.into_iter().map(|(name, title, unit, doc)| {
+        let mut column = computed(name, title, doc, ColumnKind::Number, "missing");
+        unit.clone_into(&mut column.unit);
+        column
+    })
 }
 
 fn add_check(

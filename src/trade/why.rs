@@ -1,7 +1,9 @@
-//! The reason of a verdict in short: only the checks that found something, and what decided.
+//! The reason of a verdict in short: only the checks that found something, and what decided. The
+//! reason of a path hop by hop.
 //!
 //! Every other cell is explained by the engine as it is.
 
+use super::paths;
 use crate::engine::Engine;
 use crate::engine::Reason;
 use crate::plan::Plan;
@@ -10,6 +12,7 @@ use crate::table::{ColumnId, RowId};
 /// The reason of a cell; that of a verdict leaves out the checks that found nothing.
 pub fn why(plan: &Plan, engine: &Engine, column: ColumnId, row: RowId) -> Reason {
     let mut reason = engine.reason(plan, column, row);
+    paths::add_hops(plan, engine, &mut reason);
     if engine.def(column).is_some_and(|def| def.name == "verdict") {
         reason
             .inputs

@@ -153,6 +153,7 @@ fn lean_engine(plan: &Plan) -> Engine {
     let knowledge = Knowledge {
         library: trade::library(plan),
         shared: &[],
+        made: &[],
     };
     Engine::new(plan, plan.schema().to_vec(), knowledge)
 }

@@ -64,6 +64,11 @@ const fn s2(column: &'static str, text: &'static str) -> Change {
     ("segments", "S2", column, text)
 }
 
+/// A change of the camera's link.
+const fn l2(column: &'static str, text: &'static str) -> Change {
+    ("links", "L2", column, text)
+}
+
 const fn north(column: &'static str, text: &'static str) -> Change {
     ("switches", "North hall", column, text)
 }
@@ -737,6 +742,239 @@ const CASES: &[Case] = &[
         &[("readings", "R1", "date", "1 March")],
         &[("readings", "R1", "date", "2031-02-28")],
     ),
+    // ISO/IEC 11801 class E, four connections and 10 m of cords in a channel of 100 m.
+    case(
+        "pair-loss",
+        1,
+        L2,
+        &[
+            l2("length", "100 m"),
+            l2("connections", "4"),
+            l2("cords", "10.1 m"),
+        ],
+        &[l2("length", "100 m"), l2("connections", "4")],
+    ),
+    case(
+        "pair-loss",
+        2,
+        L2,
+        &[l2("length", "98 m"), l2("connections", "7")],
+        &[l2("length", "98 m"), l2("connections", "4")],
+    ),
+    // IEEE 802.3 clause 110.
+    case(
+        "fec-differs",
+        1,
+        L1,
+        &[l1("fec", "RS"), l1("far_fec", "none")],
+        &[l1("fec", "RS")],
+    ),
+    case(
+        "fec-differs",
+        2,
+        L1,
+        &[
+            l1("interface", "25GBASE-CR"),
+            l1("medium", "twinax passive"),
+            l1("fec", "BASE-R"),
+        ],
+        &[
+            l1("interface", "25GBASE-CR"),
+            l1("medium", "twinax passive"),
+            l1("fec", "BASE-R"),
+            l1("assembly", "CA-25G-S"),
+        ],
+    ),
+    case(
+        "direct-attach-length",
+        2,
+        L1,
+        &[
+            l1("interface", "25GBASE-CR"),
+            l1("medium", "twinax passive"),
+            l1("assembly", "CA-25G-S"),
+            l1("length", "3.1 m"),
+        ],
+        &[
+            l1("interface", "25GBASE-CR"),
+            l1("medium", "twinax passive"),
+            l1("assembly", "CA-25G-S"),
+            l1("length", "3 m"),
+        ],
+    ),
+    // IEEE 802.3 clauses 33 and 145: class 4 leaves 25.5 W after 100 m.
+    case(
+        "power-over",
+        1,
+        L2,
+        &[l2("power_class", "4"), l2("length", "102 m")],
+        &[l2("power_class", "4"), l2("length", "101 m")],
+    ),
+    case(
+        "power-over",
+        2,
+        L1,
+        &[l1("power_class", "3")],
+        &[l1("power_class", "none")],
+    ),
+    case(
+        "power-over",
+        3,
+        L2,
+        &[l2("power_class", "7")],
+        &[l2("power_class", "6")],
+    ),
+    case(
+        "power-over",
+        4,
+        L2,
+        &[l2("power_class", "9")],
+        &[l2("power_class", "5")],
+    ),
+    case(
+        "power-over",
+        1,
+        NORTH,
+        &[l2("power_class", "4"), north("power_budget", "29.9 W")],
+        &[l2("power_class", "4"), north("power_budget", "30 W")],
+    ),
+    // Vendor practice: flows fall on eight buckets, which three members cannot share evenly.
+    case(
+        "members",
+        1,
+        L1,
+        &[l1("members", "2.5")],
+        &[l1("members", "4")],
+    ),
+    case(
+        "members",
+        2,
+        L1,
+        &[l1("flow_rate", "11 Gb/s")],
+        &[l1("flow_rate", "10 Gb/s")],
+    ),
+    case(
+        "members",
+        3,
+        L1,
+        &[l1("members", "3")],
+        &[l1("members", "4")],
+    ),
+    // Common practice, no source: what cuts one cuts all.
+    case(
+        "shared-route",
+        1,
+        L1,
+        &[
+            l1("route", "north duct"),
+            l2("route", "North duct"),
+            l2("role", "uplink"),
+        ],
+        &[
+            l1("route", "north duct"),
+            l2("route", "south duct"),
+            l2("role", "uplink"),
+        ],
+    ),
+    case(
+        "shared-route",
+        2,
+        L1,
+        &[l1("route", "north duct")],
+        &[l1("route", "north duct"), l2("role", "uplink")],
+    ),
+    // Form factor standards: an SFP+ cage is one lane.
+    case(
+        "breakout",
+        1,
+        L1,
+        &[l1("from_cage", "c1"), l2("from_cage", "C1")],
+        &[
+            l1("from_cage", "c1"),
+            l2("from_cage", "C1"),
+            north("cage", "QSFP28"),
+        ],
+    ),
+    case(
+        "ports-short",
+        3,
+        NORTH,
+        &[north("reserved_ports", "24")],
+        &[north("reserved_ports", "23")],
+    ),
+    case(
+        "ports-short",
+        4,
+        NORTH,
+        &[north("reserved_cages", "3")],
+        &[north("reserved_cages", "2")],
+    ),
+    // Uplinks that are blocked count as zero: 10 Gb/s carry, 30 Gb/s would.
+    case(
+        "standby-counted",
+        1,
+        NORTH,
+        &[
+            north("access_ports", "400"),
+            l1("members", "1"),
+            l2("role", "uplink"),
+            l2("state", "standby"),
+            l2("interface", "25GBASE-T"),
+        ],
+        &[
+            north("access_ports", "400"),
+            l1("members", "1"),
+            l2("role", "uplink"),
+            l2("state", "in service"),
+            l2("interface", "25GBASE-T"),
+        ],
+    ),
+    case(
+        "standby-counted",
+        2,
+        NORTH,
+        &[l1("state", "standby")],
+        &[l1("state", "spare")],
+    ),
+    // Vendor data sheet: the two modules take 2 W.
+    case(
+        "hot-modules",
+        1,
+        NORTH,
+        &[north("module_power_budget", "1.9 W")],
+        &[north("module_power_budget", "2 W")],
+    ),
+    // Own parts list: two members need four modules.
+    case(
+        "parts-short",
+        1,
+        ("parts", "optic"),
+        &[("parts", "optic", "on_hand", "3")],
+        &[("parts", "optic", "on_hand", "4")],
+    ),
+    // The path from the hall to the pump house takes its one uplink.
+    case(
+        "path-cut",
+        1,
+        ("paths", "way"),
+        &[l1("state", "out")],
+        &[l1("state", "in service")],
+    ),
+    // 1.719 µs: a frame time of 1.214, a cable of 0.494, modules of 0.010 µs.
+    case(
+        "path-slow",
+        1,
+        ("paths", "way"),
+        &[("paths", "way", "latency_limit", "1.71 µs")],
+        &[("paths", "way", "latency_limit", "1.72 µs")],
+    ),
+    case(
+        "path-narrow",
+        1,
+        ("paths", "way"),
+        &[("paths", "way", "capacity_wanted", "21 Gb/s")],
+        &[("paths", "way", "capacity_wanted", "20 Gb/s")],
+    ),
     // Common practice, no source: what the eye takes for the same.
     case(
         "name-alike",
@@ -853,6 +1091,16 @@ fn plan() -> Story {
         .row("readings", "R2", &reading("2031-09-01"))
         .row("interfaces", "tide lamp", &half("1270"))
         .row("interfaces", "tide lamp up", &half("1330"))
+        .row(
+            "parts",
+            "optic",
+            &[("kind", "module"), ("interface", "10GBASE-SR")],
+        )
+        .row(
+            "paths",
+            "way",
+            &[("from", "North hall"), ("to", "Pump house")],
+        )
         .told()
 }
 

@@ -89,9 +89,14 @@ fn a_length_reaches_what_is_computed_from_it_in_its_row_alone() {
         "links.near_rx_low",
         "links.overload",
         "links.pad",
+        "links.pair_delay",
+        "links.pair_loss",
+        "links.pair_skew",
+        "links.power_drop",
         "links.propagation",
         "links.rx_high",
         "links.rx_low",
+        "links.used_cords",
         "links.used_length",
     ];
     assert_eq!(names(&steps), computed);
@@ -153,8 +158,11 @@ fn the_speed_of_an_access_link_reaches_its_switch_and_no_other() {
     let steps = trace(&story);
     let reached = [
         "links.capacity",
+        "links.correction",
+        "links.flow_ceiling",
         "links.hop_latency",
         "links.line_speed",
+        "links.route_capacity",
         "links.serialization",
         "links.verdict",
         "switches.access_connected",
@@ -163,7 +171,10 @@ fn the_speed_of_an_access_link_reaches_its_switch_and_no_other() {
         "switches.is_unknown",
         "switches.ratio",
         "switches.ratio_connected",
+        "switches.ratio_standby",
+        "switches.worst_link_ratio",
         "switches.worst_ratio",
+        "switches.worst_route_ratio",
     ];
     assert_eq!(names(&steps), reached);
     assert!(steps.iter().all(|(_, evaluated, _)| *evaluated == 1));

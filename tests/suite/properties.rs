@@ -102,6 +102,7 @@ const SHEETS: &[&str] = &[
     "links",
     "switches",
     "switches",
+    "paths",
     "parts",
     "media",
     "channels",
@@ -163,8 +164,17 @@ fn typed(plan: &Plan, sheet: SheetId, column: usize, value: u8) -> Entry {
         "10GBASE-SR",
         "lamp",
     ];
+    const WAYS: &[&str] = &[
+        "",
+        "L2",
+        "l1, Pump house",
+        "Pump house",
+        "South hall",
+        "nowhere",
+    ];
     let def = plan.column(sheet, column);
     let text = match def.kind {
+        ColumnKind::Text if def.name == "via" => pick(WAYS, value).to_owned(),
         ColumnKind::Number => pick(NUMBERS, value).to_owned(),
         ColumnKind::Choice => {
             let at = usize::from(value) % (def.choices.len() + 1);
@@ -205,6 +215,8 @@ fn row_name(sheet: &str, value: u8) -> &'static str {
             ],
             value,
         ),
+        "power_classes" => pick(&["3", "4", "none", "9", ""], value),
+        "assemblies" => pick(&["CA-25G-S", "ca-25g-n", "braid", ""], value),
         _ => pick(
             &["OM3", "Cat6", "OS2", "om3", "OM9", "twinax passive", ""],
             value,
@@ -430,6 +442,11 @@ pub fn beginning() -> Plan {
                 "readings",
                 "R1",
                 &[("link", "L1"), ("date", "2031-05-28"), ("rx", "-3 dBm")],
+            )
+            .row(
+                "paths",
+                "camera",
+                &[("from", "Ray pool"), ("to", "North hall")],
             )
             .plan()
             .clone()
@@ -710,6 +727,7 @@ const ENDS: &[(&str, &str)] = &[
     ("module", "far_module"),
     ("measured_rx", "far_measured_rx"),
     ("polish", "far_polish"),
+    ("fec", "far_fec"),
 ];
 
 /// Computed columns of the near end, each with its twin at the far end.
@@ -734,7 +752,15 @@ const SAME: &[&str] = &[
     "rx_low",
     "rx_high",
     "light_gap",
+    "correction",
     "hop_latency",
+    "pair_loss",
+    "pair_margin",
+    "pair_delay",
+    "fec_needed",
+    "device_watts",
+    "flow_ceiling",
+    "even_share",
     "watts",
     "port_shares",
     "acceptance_limit",

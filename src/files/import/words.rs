@@ -173,7 +173,7 @@ pub(super) const HEADINGS: [(&str, &[&str]); 17] = [
 ];
 
 /// Other words for the state of a link.
-const STATES: [(&str, &[&str]); 5] = [
+const STATES: [(&str, &[&str]); 6] = [
     (
         "planned",
         &[
@@ -196,6 +196,7 @@ const STATES: [(&str, &[&str]); 5] = [
             "up",
         ],
     ),
+    ("standby", &["stand-by", "stand by", "blocked", "passive"]),
     ("spare", &["unused", "dark", "available", "free"]),
     (
         "out",

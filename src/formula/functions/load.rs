@@ -56,6 +56,32 @@ pub(super) fn functions() -> Vec<Function> {
                 result: TIME,
             },
         },
+        Function {
+            name: "bucket_share",
+            doc: "The share of the flows that the busiest member of a bundle carries, when they fall evenly on buckets that are dealt to the members",
+            params: vec![
+                param("members", "how many members", PLAIN),
+                param("buckets", "how many buckets", PLAIN),
+            ],
+            more: More::No,
+            source: "vendor practice: of 16 slots over 3 members one has six, the others five",
+            example: ("bucket_share(3, 16)", "0.375"),
+            workbook: "(ROUNDUP({2}/{1},0)/{2})",
+            body: Body::Formula("next_up(buckets / members, 1) / buckets"),
+        },
+        Function {
+            name: "members_used",
+            doc: "How many members of a bundle a number of flows use on average, when each falls on any member by chance",
+            params: vec![
+                param("flows", "how many flows there are at once", PLAIN),
+                param("members", "how many members", PLAIN),
+            ],
+            more: More::No,
+            source: "occupancy of independent flows",
+            example: ("members_used(2, 2)", "1.5"),
+            workbook: "({2}*(1-(1-1/{2})^{1}))",
+            body: Body::Formula("members * (1 - (1 - 1 / members) ^ flows)"),
+        },
     ]
 }
 
