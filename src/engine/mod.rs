@@ -106,6 +106,8 @@ pub struct Engine {
     trace: Vec<TraceStep>,
     /// For each column the rows that the last recalculation or update changed.
     changed: Vec<Dirty>,
+    /// Made columns as they were before their function ran, until they are compared.
+    before_made: Vec<(ColumnId, Column)>,
 }
 
 impl Engine {
@@ -137,6 +139,7 @@ impl Engine {
             graph,
             trace: Vec::new(),
             changed: Vec::new(),
+            before_made: Vec::new(),
         };
         engine.prepare(plan);
         engine.recalculate(plan);

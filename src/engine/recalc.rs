@@ -65,6 +65,7 @@ impl Engine {
         for phase in phases {
             self.compute_phase(plan, &phase);
         }
+        self.before_made.clear();
     }
 
     fn compute_phase(&mut self, plan: &Plan, phase: &[ColumnId]) {
@@ -202,7 +203,8 @@ impl Engine {
                 |id: &ColumnId| matches!(self.graph.nodes[id.at()].source, Source::Made { .. });
             if let Some(id) = own.filter(is_made) {
                 column.resize(plan.rows(sheet).n_stored());
-                self.values[id.at()] = column;
+                let before = std::mem::replace(&mut self.values[id.at()], column);
+                self.before_made.push((id, before));
             }
         }
     }
@@ -251,6 +253,7 @@ impl Engine {
             }
         }
         self.changed = dirty;
+        self.before_made.clear();
     }
 
     /// Takes note of one touched part: sizes, resolved rows, groups, ids.
@@ -544,6 +547,13 @@ impl Engine {
     /// A made column is made whole or not at all; of a sheet without rows, never.
     fn made_reached(&self, column: ColumnId, dirty: &[Dirty], start: &Start) -> Dirty {
         let node = &self.graph.nodes[column.at()];
+        if matches!(node.source, Source::Made { lead, .. } if lead != column) {
+            // Made already, when the first of the columns was.
+            return match self.before_made.iter().any(|(id, _)| *id == column) {
+                true => Dirty::All,
+                false => Dirty::Clean,
+            };
+        }
         let moved =
             |sheet: SheetId| start.fresh.contains_key(&sheet) || start.reordered.contains(&sheet);
         let changed = node.reads.iter().any(|read| {
@@ -591,6 +601,10 @@ impl Engine {
         let is_shared = matches!(node.source, Source::Shared { .. });
         match reached {
             Dirty::Clean => Dirty::Clean,
+            Dirty::All if matches!(node.source, Source::Made { .. }) => {
+                self.compute_whole(plan, column);
+                self.compared_made(column)
+            }
             Dirty::All => {
                 let before = &self.values[column.at()];
                 let before = (before.len() <= MOST_COMPARED).then(|| before.clone());
@@ -604,6 +618,19 @@ impl Engine {
             Dirty::Rows(rows) if is_program => self.run_rows(plan, column, &rows),
             Dirty::Rows(rows) if is_shared => self.renew_shared(plan, column, &rows),
             Dirty::Rows(rows) => self.renew_groups(column, &rows),
+        }
+    }
+
+    /// The rows of a made column that are not as they were; its function made it together with
+    /// others, perhaps when the first of them was due.
+    fn compared_made(&mut self, column: ColumnId) -> Dirty {
+        let place = self.before_made.iter().position(|(id, _)| *id == column);
+        match place {
+            Some(place) => {
+                let (_, before) = self.before_made.swap_remove(place);
+                self.compared(column, before)
+            }
+            None => Dirty::All,
         }
     }
 

@@ -47,7 +47,12 @@ impl Paint<'_> {
         if is_plain(text) {
             return self.plain(x, y, width, text, style);
         }
-        self.wide(x, y, width, &clean(text), style)
+        let text = clean(text);
+        match self.theme.ascii.then(|| in_ascii(&text)) {
+            Some(text) if is_plain(&text) => self.plain(x, y, width, &text, style),
+            Some(text) => self.wide(x, y, width, &text, style),
+            None => self.wide(x, y, width, &text, style),
+        }
     }
 
     /// Fills a place with text and blanks in one style.
@@ -58,6 +63,9 @@ impl Paint<'_> {
         }
         let used = match is_plain(text) {
             true => u16::try_from(text.len()).unwrap_or(u16::MAX),
+            false if self.theme.ascii => {
+                u16::try_from(in_ascii(&clean(text)).width()).unwrap_or(u16::MAX)
+            }
             false => u16::try_from(clean(text).width()).unwrap_or(u16::MAX),
         };
         let blank = width.saturating_sub(used);
@@ -154,6 +162,21 @@ impl Paint<'_> {
         }
         used
     }
+}
+
+/// The signs of units in ASCII; what a person wrote stays as it is.
+fn in_ascii(text: &str) -> String {
+    let mut out = String::with_capacity(text.len());
+    for c in text.chars() {
+        match c {
+            'µ' | 'μ' => out.push('u'),
+            'Ω' => out.push_str("Ohm"),
+            '°' => {}
+            '·' => out.push('*'),
+            c => out.push(c),
+        }
+    }
+    out
 }
 
 /// Whether every byte is a printing ASCII character.

@@ -944,13 +944,39 @@ const CASES: &[Case] = &[
         &[north("module_power_budget", "1.9 W")],
         &[north("module_power_budget", "2 W")],
     ),
-    // Own parts list: two members need four modules.
+    // Vendor practice: two modules for twisted pair, of 2.9 W each, in ports that follow each other.
+    case(
+        "hot-modules",
+        1,
+        L2,
+        &[
+            l1("interface", "10GBASE-T"),
+            l1("medium", "Cat6A"),
+            l1("module", "SFP+"),
+            l1("from_port", "u1"),
+            l2("interface", "10GBASE-T"),
+            l2("medium", "Cat6A"),
+            l2("module", "SFP+"),
+            l2("from_port", "u2"),
+        ],
+        &[
+            l1("interface", "10GBASE-T"),
+            l1("medium", "Cat6A"),
+            l1("module", "SFP+"),
+            l1("from_port", "u1"),
+            l2("interface", "10GBASE-T"),
+            l2("medium", "Cat6A"),
+            l2("module", "SFP+"),
+            l2("from_port", "u3"),
+        ],
+    ),
+    // Own parts list: two members and a link of segments need six modules.
     case(
         "parts-short",
         1,
         ("parts", "optic"),
-        &[("parts", "optic", "on_hand", "3")],
-        &[("parts", "optic", "on_hand", "4")],
+        &[("parts", "optic", "on_hand", "5")],
+        &[("parts", "optic", "on_hand", "6")],
     ),
     // The path from the hall to the pump house takes its one uplink.
     case(
