@@ -61,7 +61,13 @@ pub fn run(desk: Desk, options: Options, tell: fn(&str)) -> Result<u8, Problem> 
             terminal::listen(to)?;
             Ok(screen)
         });
-    let mut screen = started.map_err(|error| no_terminal(&error))?;
+    let mut screen = match started {
+        Ok(screen) => screen,
+        Err(error) => {
+            panic::set_hook(before);
+            return Err(no_terminal(&error));
+        }
+    };
     let sitting = AssertUnwindSafe(|| sit(&mut session, &mut screen, &arrivals, &watch));
     let ended = panic::catch_unwind(sitting).unwrap_or_else(|_| broken(&watch));
     drop(screen);
@@ -70,7 +76,6 @@ pub fn run(desk: Desk, options: Options, tell: fn(&str)) -> Result<u8, Problem> 
     // A session that broke may break again while it is put away; its journal is written by then.
     let put_away = panic::catch_unwind(AssertUnwindSafe(|| put_away(session, tell)));
     drop(put_away);
-    drop(panic::take_hook());
     panic::set_hook(before);
     Ok(code)
 }
