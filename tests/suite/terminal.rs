@@ -256,6 +256,8 @@ fn a_stop_from_outside_is_followed_by_a_whole_frame() {
 #[test]
 fn any_size_is_drawn_and_the_usual_one_again() {
     let mut term = opened();
+    // The last words of a frame: before them it may be there in part.
+    term.wait("Tab sheet");
     let first = term.text();
     let mut sent = term.raw.len();
     for (columns, lines) in [(1, 1), (300, 100), (2, 5), (40, 10), (1, 50), (80, 24)] {
