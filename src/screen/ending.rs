@@ -101,7 +101,7 @@ fn kept(left: &Left) -> Option<String> {
             "steps that were not saved are kept in {}, and offered when the plan is opened again",
             path.display()
         )),
-        (true, None) => Some("steps that were not saved are gone".to_owned()),
+        (true, None) => Some("no journal keeps the steps that were not saved".to_owned()),
     }
 }
 
@@ -239,13 +239,16 @@ impl Watch {
     /// is gone neither ends nor waits.
     ///
     /// # Errors
-    /// A system that takes no more threads.
+    /// A terminal that is gone already, a system that takes no more threads.
     pub fn catch_hangup(&self) -> io::Result<()> {
         let watch = self.clone();
+        // Asked for here, before keys are read: of a terminal that is gone already nobody can say
+        // that it was one, and whoever opened it by then would read from it for ever.
+        let keys = terminal::keyboard()?;
         thread::Builder::new()
             .name("terminal".to_owned())
             .spawn(move || {
-                if terminal::wait_for_hangup() {
+                if terminal::wait_for_hangup(&keys) {
                     watch.end_soon(Ended::Gone);
                     let _ = watch.to.send(Arrival::Gone);
                 }
@@ -253,8 +256,8 @@ impl Watch {
         Ok(())
     }
 
-    /// Ends the program after a while, in case the loop does not.
-    fn end_soon(&self, ended: Ended) {
+    /// Ends the program after a while, in case it does not end by itself.
+    pub fn end_soon(&self, ended: Ended) {
         let watch = self.clone();
         let spawned = thread::Builder::new()
             .name("grace".to_owned())
@@ -328,7 +331,7 @@ mod tests {
         let words = ended.words(&left(true, Some("a.steps")));
         assert_eq!(words.len(), 1);
         assert!(words[0].contains("SIGTERM") && words[0].contains("a.steps"));
-        assert!(ended.words(&left(true, None))[0].ends_with("gone"));
+        assert!(ended.words(&left(true, None))[0].contains("no journal"));
     }
 
     #[test]

@@ -61,18 +61,37 @@ pub fn run(desk: Desk, options: Options, tell: fn(&str)) -> Result<u8, Problem> 
             terminal::listen(to)?;
             Ok(screen)
         });
-    let mut screen = started.map_err(|error| no_terminal(&error))?;
+    let mut screen = match started {
+        Ok(screen) => screen,
+        Err(error) => {
+            panic::set_hook(before);
+            return Err(no_terminal(&error));
+        }
+    };
     let sitting = AssertUnwindSafe(|| sit(&mut session, &mut screen, &arrivals, &watch));
     let ended = panic::catch_unwind(sitting).unwrap_or_else(|_| broken(&watch));
     drop(screen);
-    watch.note(left(&session));
+    if ended != Ended::Quit {
+        keep(&session, &watch, &ended);
+    }
     let code = watch.tell(&ended);
     // A session that broke may break again while it is put away; its journal is written by then.
     let put_away = panic::catch_unwind(AssertUnwindSafe(|| put_away(session, tell)));
     drop(put_away);
-    drop(panic::take_hook());
     panic::set_hook(before);
     Ok(code)
+}
+
+/// Brings edits to the disk where nobody was asked about them, and notes where they are: only then
+/// that is known. A disk that takes too long is not waited for.
+fn keep(session: &Session, watch: &Watch, ended: &Ended) {
+    watch.end_soon(ended.clone());
+    let kept = panic::catch_unwind(AssertUnwindSafe(|| {
+        session.desk.settle();
+        watch.note(left(session));
+    }));
+    // What broke is told in any case; where the edits are was noted before, too.
+    drop(kept);
 }
 
 /// Closes the plan; steps that the person did not want are kept aside, which is told.

@@ -265,13 +265,10 @@ fn is_ready(file: &File, what: PollFlags, within: Duration) -> bool {
 }
 
 /// Waits until the terminal that keys come from goes away; false where that cannot be known.
-pub fn wait_for_hangup() -> bool {
-    let Ok(keys) = keyboard() else {
-        return false;
-    };
+pub fn wait_for_hangup(keys: &OwnedFd) -> bool {
     let gone = PollFlags::HUP | PollFlags::ERR;
     loop {
-        let mut asked = [PollFd::new(&keys, PollFlags::empty())];
+        let mut asked = [PollFd::new(keys, PollFlags::empty())];
         match poll(&mut asked, None) {
             Ok(_) if asked[0].revents().intersects(gone) => return true,
             // Some systems cannot be asked about a terminal, and say so at once.
@@ -283,7 +280,10 @@ pub fn wait_for_hangup() -> bool {
 }
 
 /// What keys are read from: the input where it is a terminal, else the terminal of the session.
-fn keyboard() -> io::Result<OwnedFd> {
+///
+/// # Errors
+/// No terminal to read from, or none any more.
+pub fn keyboard() -> io::Result<OwnedFd> {
     match io::stdin().is_terminal() {
         true => io::stdin().as_fd().try_clone_to_owned(),
         false => Ok(File::open("/dev/tty")?.into()),

@@ -172,11 +172,19 @@ impl Term {
             .to_owned()
     }
 
-    /// Reads until the screen is as wanted.
+    /// Whether a frame has begun and not ended; what is seen then is neither old nor new.
+    fn is_in_frame(&self) -> bool {
+        let mark = b"\x1b[?2026";
+        let marks = self.raw.windows(mark.len() + 1).rev();
+        let mut marks = marks.filter(|part| part.starts_with(mark));
+        marks.next().is_some_and(|part| part.ends_with(b"h"))
+    }
+
+    /// Reads until the screen is as wanted, at the end of a frame.
     #[track_caller]
     pub fn until(&mut self, what: &str, wanted: impl Fn(&Screen) -> bool) -> &mut Self {
         let end = Instant::now() + LIMIT;
-        while !wanted(self.parser.screen()) {
+        while self.is_in_frame() || !wanted(self.parser.screen()) {
             let left = end.saturating_duration_since(Instant::now());
             match self.bytes.recv_timeout(left) {
                 Ok(bytes) => self.see(&bytes),
