@@ -9,6 +9,7 @@ use super::find::Finder;
 use super::group::{Groups, gathered};
 use super::link::linked;
 use super::node::column_id;
+use super::node::{Node, Source};
 use super::recalc::chunked;
 use super::run::{Chunk, Inputs, Piece, with_scratch};
 use super::scope::SchemaScope;
@@ -94,19 +95,44 @@ impl Engine {
             .map(|lookup| self.finder(plan, lookup))
             .collect();
         let lookups: Vec<usize> = (0..finders.len()).collect();
-        let extra: Vec<Column> = lowered
-            .aggregates
-            .iter()
-            .map(|aggregate| self.aggregate_alone(plan, aggregate, &lookups, &finders))
-            .collect();
-        let groups: Vec<ColumnId> = (0..extra.len())
-            .map(|at| column_id(self.graph.nodes.len() + at))
-            .collect();
+        let in_graph = |lookup| self.graph.lookups.iter().position(|known| known == lookup);
+        let in_graph: Option<Vec<usize>> = lowered.lookups.iter().map(in_graph).collect();
+        let (mut extra, mut groups) = (Vec::new(), Vec::new());
+        for aggregate in &lowered.aggregates {
+            // What a column counts already need not be counted again.
+            let known = in_graph
+                .as_ref()
+                .and_then(|lookups| self.known_aggregate(aggregate, lookups));
+            groups.push(known.unwrap_or_else(|| {
+                extra.push(self.aggregate_alone(plan, aggregate, &lookups, &finders));
+                column_id(self.graph.nodes.len() + extra.len() - 1)
+            }));
+        }
         Alone {
             program: linked(&lowered.program, &groups, &lookups),
             extra,
             finders,
         }
+    }
+
+    /// The hidden column that keeps an aggregate, when a formula of the graph has the same.
+    fn known_aggregate(&self, aggregate: &Aggregate, lookups: &[usize]) -> Option<ColumnId> {
+        let program = linked(&aggregate.value, &[], lookups);
+        let nodes = &self.graph.nodes;
+        let counts = |node: &Node| {
+            node.sheet == aggregate.over && node.program().is_some_and(|known| **known == program)
+        };
+        let counted = column_id(nodes.iter().position(counts)?);
+        let gathers = |node: &Node| match (&node.source, aggregate.key) {
+            (Source::Group { gather, value, key }, Some(own)) => {
+                (*gather, *value, *key) == (aggregate.gather, counted, own)
+            }
+            (Source::Whole { gather, value }, None) => {
+                (*gather, *value) == (aggregate.gather, counted)
+            }
+            _ => false,
+        };
+        nodes.iter().position(gathers).map(column_id)
     }
 
     fn inputs_of<'a>(&'a self, plan: &'a Plan, alone: &'a Alone) -> Inputs<'a> {

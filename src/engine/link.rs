@@ -8,18 +8,20 @@ use crate::formula::Formula;
 use crate::formula::Library;
 use crate::formula::Scope;
 use crate::formula::Ty;
+use crate::formula::functions::Body;
 use crate::formula::program::{Aggregate, Lookup, Num, Out, Program, Step};
 use crate::problem::Problem;
 use crate::sheet::ColumnDef;
 use crate::sheet::SheetDef;
 use crate::table::{ColumnId, SheetId};
 use crate::units::Measure;
+use rayon::iter::{IntoParallelRefIterator, ParallelIterator};
 use std::sync::Arc;
 
 /// The graph while it is being built.
 pub struct Linker<'a> {
     schema: &'a [SheetDef],
-    scope: &'a dyn Scope,
+    scope: &'a (dyn Scope + Sync),
     library: &'a Library,
     nodes: Vec<Node>,
     lookups: Vec<Lookup>,
@@ -30,7 +32,11 @@ pub struct Linker<'a> {
 
 impl<'a> Linker<'a> {
     /// An empty graph over a schema.
-    pub fn new(schema: &'a [SheetDef], scope: &'a dyn Scope, library: &'a Library) -> Self {
+    pub fn new(
+        schema: &'a [SheetDef],
+        scope: &'a (dyn Scope + Sync),
+        library: &'a Library,
+    ) -> Self {
         Self {
             schema,
             scope,
@@ -51,13 +57,40 @@ impl<'a> Linker<'a> {
                 self.add_column(id, sheet, position, def);
             }
         }
-        let mut at = 0;
-        for sheet in self.schema {
-            for def in &sheet.columns {
-                if let Some(text) = &def.formula {
-                    self.compile(column_id(at), sheet, def, text);
-                }
-                at += 1;
+        let columns = self
+            .schema
+            .iter()
+            .flat_map(|sheet| sheet.columns.iter().map(move |def| (sheet, def)));
+        let with_formula = columns.enumerate().filter_map(|(at, (sheet, def))| {
+            let text = def.formula.as_deref()?;
+            Some((column_id(at), sheet, def, text))
+        });
+        let all: Vec<_> = with_formula.collect();
+        self.give_codes(all.iter().map(|(.., text)| *text));
+        let (scope, library, nodes) = (self.scope, self.library, &self.nodes);
+        let compiled: Vec<_> = all
+            .par_iter()
+            .map(|(id, _, _, text)| {
+                crate::formula::compile(text, Some(nodes[id.at()].sheet), scope, library)
+            })
+            .collect();
+        for ((id, sheet, def, _), formula) in all.into_iter().zip(compiled) {
+            self.take(id, sheet, def, formula);
+        }
+    }
+
+    /// Gives the texts in formulas their codes in one order, whichever thread meets them first
+    /// afterwards: equal plans have equal codes.
+    fn give_codes<'t>(&self, formulas: impl Iterator<Item = &'t str>) {
+        let bodies = self.library.iter().filter_map(|known| {
+            let Body::Formula(text) = known.body else {
+                return None;
+            };
+            Some(text)
+        });
+        for text in formulas.chain(bodies) {
+            for quoted in text.split('"').skip(1).step_by(2) {
+                self.scope.names().code(quoted);
             }
         }
     }
@@ -83,15 +116,21 @@ impl<'a> Linker<'a> {
         });
     }
 
-    /// Compiles the formula of a column and links it; problems leave the column broken.
-    fn compile(&mut self, id: ColumnId, sheet: &SheetDef, def: &ColumnDef, text: &str) {
+    /// Links the compiled formula of a column; problems leave the column broken.
+    fn take(
+        &mut self,
+        id: ColumnId,
+        sheet: &SheetDef,
+        def: &ColumnDef,
+        formula: Result<Formula, Vec<Problem>>,
+    ) {
         let origin = format!("{}.{}", sheet.name, def.name);
         let place = |problem: Problem| match problem.place.clone() {
             Some(place) => problem.within(format!("formula of {origin}"), place.source),
             None => problem,
         };
-        let (home, ty) = (self.nodes[id.at()].sheet, self.nodes[id.at()].ty);
-        match crate::formula::compile(text, Some(home), self.scope, self.library) {
+        let ty = self.nodes[id.at()].ty;
+        match formula {
             Ok(formula) => {
                 if let Err(problem) = crate::formula::check_unit(&formula, ty) {
                     self.problems.push((id, place(problem)));

@@ -135,7 +135,7 @@ impl Graph {
     /// Builds the graph of a schema.
     pub fn build(
         schema: &[SheetDef],
-        scope: &dyn crate::formula::Scope,
+        scope: &(dyn crate::formula::Scope + Sync),
         library: &Library,
         shared: &[super::SharedDef],
         made: &[super::MadeDef],

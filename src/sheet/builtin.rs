@@ -5,6 +5,7 @@
 use super::load::{load, parse};
 use super::{AssumptionDef, SheetDef};
 use crate::problem::Problem;
+use rayon::iter::{IntoParallelRefIterator, ParallelIterator};
 use serde::Deserialize;
 use std::sync::OnceLock;
 
@@ -116,7 +117,7 @@ pub fn builtin() -> &'static [SheetDef] {
     static SHEETS: OnceLock<Vec<SheetDef>> = OnceLock::new();
     SHEETS.get_or_init(|| {
         FILES
-            .iter()
+            .par_iter()
             .map(|file| load(file.text, &format!("{}.toml", file.name)))
             .collect::<Result<_, Problem>>()
             .expect("the built-in sheets are read by a test")

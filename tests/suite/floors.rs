@@ -25,7 +25,7 @@ const OWNED: &[(&str, &[&str])] = &[
     ("logos", &["formula"]),
     ("pulp", &["engine"]),
     ("ratatui", &["screen"]),
-    ("rayon", &["engine", "files"]),
+    ("rayon", &["sheet", "engine", "files"]),
     ("rustix", &["screen"]),
     ("serde_json", &["files", "cli"]),
     ("sha2", &["files"]),
