@@ -213,7 +213,9 @@ fn state_pieces(session: &Session) -> Vec<(String, Tone)> {
         let (mark, tone) = session.theme.severity(severity);
         pieces.push((format!("{mark}{}", counts[slot]), tone));
     }
-    pieces.push(save_state(session));
+    // Apart from the counts, as it may begin with a number.
+    let (state, tone) = save_state(session);
+    pieces.push((format!(" {state}"), tone));
     pieces
 }
 

@@ -12,6 +12,7 @@ use crate::engine::Source;
 use crate::engine::Via;
 use crate::screen::action::Action;
 use crate::screen::ledger::shown_columns;
+use crate::screen::page::Line;
 use crate::screen::page::Page;
 use crate::screen::page::Target;
 use crate::screen::theme::Theme;
@@ -85,6 +86,21 @@ pub fn changes(
         lay.say(0, "No finding came or went with it.", Tone::Plain);
     }
     lay.page()
+}
+
+/// What the checks found of one row, to stand under its reason; empty where they found nothing.
+pub fn of_row(desk: &Desk, list: &[Finding], width: usize, theme: Theme) -> Vec<Line> {
+    let mut lay = Lay::new("", width, theme);
+    if list.is_empty() {
+        return Vec::new();
+    }
+    lay.heading("What the checks say of this row");
+    for finding in list {
+        tell(&mut lay, desk, finding);
+    }
+    let mut lines = vec![Line::empty()];
+    lines.extend(lay.page().lines);
+    lines
 }
 
 fn tell(lay: &mut Lay, desk: &Desk, finding: &Finding) {

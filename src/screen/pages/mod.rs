@@ -19,7 +19,7 @@ pub use actions::actions;
 pub use assumptions::assumptions;
 pub use care::care;
 pub use columns::columns;
-pub use findings::{changes, counted, findings};
+pub use findings::{changes, counted, findings, of_row};
 pub use functions::{function, functions};
 pub use help::help;
 pub use pictures::{front, light, ratios};

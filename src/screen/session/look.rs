@@ -154,7 +154,13 @@ impl Session {
     fn page_of(&self, shown: &Shown) -> Page {
         let (desk, theme, width) = (&self.desk, self.theme, self.width);
         match shown {
-            Shown::Reason(column, row) => pages::reason(desk, *column, *row, width, theme),
+            Shown::Reason(column, row) => {
+                let mut page = pages::reason(desk, *column, *row, width, theme);
+                let sheet = desk.engine().graph().nodes[column.at()].sheet;
+                let found = desk.findings_of(sheet, *row);
+                page.lines.extend(pages::of_row(desk, &found, width, theme));
+                page
+            }
             Shown::Findings => {
                 let list = desk.findings_from(0, MOST_LISTED);
                 pages::findings(desk, &list, desk.standing().counts(), width, theme)
