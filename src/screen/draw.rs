@@ -176,6 +176,10 @@ fn draw_top(session: &Session, area: Rect, paint: &mut Paint) {
     for (at, ledger) in session.ledgers.iter().enumerate() {
         let name = &session.desk.plan().def(ledger.sheet).name;
         let text = match at == session.current {
+            true if ledger.is_picked() => {
+                let all = session.desk.plan().rows(ledger.sheet).order().len();
+                format!("{name} {} of {all}", ledger.rows(&session.desk).len())
+            }
             true => format!("{name} {}", ledger.rows(&session.desk).len()),
             false => name.clone(),
         };
@@ -185,7 +189,7 @@ fn draw_top(session: &Session, area: Rect, paint: &mut Paint) {
             Tone::Quiet
         };
         let wide = u16::try_from(width_of(&text)).unwrap_or(u16::MAX);
-        if x.saturating_add(wide) > area.x + room && at != session.current {
+        if x.saturating_add(wide) >= area.x + room && at != session.current {
             break;
         }
         x += paint.text(x, area.y, (area.x + room).saturating_sub(x), &text, tone) + 1;

@@ -9,6 +9,7 @@ use crate::sheet::ColumnDef;
 use crate::sheet::ColumnKind;
 use crate::table::Cell;
 use crate::table::{ColumnId, RowId, SheetId};
+use crate::trade;
 use crate::units::bare;
 use unicode_width::UnicodeWidthStr;
 
@@ -290,27 +291,14 @@ impl Ledger {
     }
 }
 
-/// Positions of the columns that are shown: the id and the verdict, then those that the person
-/// put first or else those that the sheet does, then the rest that is neither quiet nor hidden.
+/// Positions of the columns that are shown, in their order.
 pub fn shown_columns(desk: &Desk, sheet: SheetId) -> Vec<usize> {
-    let def = &desk.engine().schema()[sheet.at()];
-    let view = desk.plan().view(sheet);
-    let position = |name: &String| def.column(name);
-    let first = if view.order.is_empty() {
-        &def.ledger
-    } else {
-        &view.order
-    };
-    let named: Vec<usize> = first.iter().filter_map(position).collect();
-    let rest = (0..def.columns.len()).filter(|at| !def.columns[*at].quiet);
-    let mut order = Vec::with_capacity(def.columns.len());
-    order.extend([Some(0), def.column("verdict")].into_iter().flatten());
-    for at in named.into_iter().chain(rest) {
-        if !order.contains(&at) && !view.hidden.contains(&def.columns[at].name) {
-            order.push(at);
-        }
-    }
-    order
+    let first = desk.engine().column(sheet, 0).at();
+    let columns = trade::ledger(desk.plan(), desk.engine(), sheet);
+    columns
+        .into_iter()
+        .map(|column| column.at() - first)
+        .collect()
 }
 
 fn head(desk: &Desk, sheet: SheetId, position: usize, sample: &[RowId]) -> Head {

@@ -83,7 +83,7 @@ fn a_ledger_begins_with_what_is_asked_most() {
         .unwrap();
     assert_eq!(
         shown(&desk, "links")[..5],
-        ["id", "length", "is_fibre", "to", "from"]
+        ["id", "verdict", "length", "is_fibre", "to"]
     );
     assert!(!shown(&desk, "links").contains(&"medium".to_owned()));
     desk.undo().unwrap();
