@@ -549,7 +549,7 @@ impl<'d> Paster<'d> {
         }
         Pasting {
             edit: Edit::Group(edits),
-            label: format!("put {}", parts.join(" and ")),
+            label: format!("paste of {}", parts.join(" and ")),
             heads,
             n_changed,
             changed: self.changed,
@@ -777,7 +777,7 @@ mod tests {
                 "M103 medium: OM3 -> OM9",
             ]
         );
-        assert_eq!(pasting.label, "put 2 cells");
+        assert_eq!(pasting.label, "paste of 2 cells");
         desk.apply(&pasting.label, pasting.edit).unwrap();
         assert_eq!(to_table(&desk, links, &all[1..2], &columns[..1]), "76.2\n");
     }
@@ -814,7 +814,7 @@ mod tests {
         let pasting = plan_paste(&desk, links, last, &all, &columns, &read_table(text));
         assert_eq!(pasting.added, ["Q112"]);
         assert_eq!((pasting.n_changed, pasting.n_refused), (1, 9));
-        assert_eq!(pasting.label, "put 1 cell and 1 new row");
+        assert_eq!(pasting.label, "paste of 1 cell and 1 new row");
         desk.apply(&pasting.label, pasting.edit).unwrap();
         let new = desk.plan().find(links, "q112").unwrap();
         assert_eq!(

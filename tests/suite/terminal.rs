@@ -458,9 +458,9 @@ fn fast_typing_over_the_ledger_is_a_paste_and_no_command() {
     let path = term.home.path().join("aquarium.plan");
     let before = fs::read(&path).unwrap();
     term.keys("xnd S quarantine to pump house 85\rxxx\rdddd");
-    term.wait("What would be put here");
+    term.wait("What a paste would do");
     assert!(!term.text().contains("unsaved"));
-    term.keys(ESC).wait_gone("What would be put here");
+    term.keys(ESC).wait_gone("What a paste would do");
     // A key that is held down stays a key: undo with nothing to take back.
     term.keys(&"u".repeat(40)).wait("nothing to take back");
     term.keys("q");

@@ -685,7 +685,7 @@ impl Session {
 
     fn ask_paste(&mut self, pasting: Pasting) {
         let page = Page {
-            title: "What would be put here".to_owned(),
+            title: "What a paste would do".to_owned(),
             lines: pasting.lines(),
         };
         self.open_ready(page);
@@ -693,15 +693,15 @@ impl Session {
             true => Vec::new(),
             false => {
                 let words = match pasting.n_refused {
-                    0 => "put it here",
-                    _ => "put the rest here",
+                    0 => "paste it",
+                    _ => "paste the rest",
                 };
                 let edit = Box::new(pasting.edit);
                 vec![('p', words, Answer::Apply(pasting.label, edit))]
             }
         };
         let text = match answers.is_empty() {
-            true => "Nothing of it can be put here.",
+            true => "Nothing of it can be pasted here.",
             false => "One step, which undo takes back.",
         };
         self.layers.push(Layer::Ask(Ask {
