@@ -24,5 +24,6 @@ mod rows;
 mod screen;
 mod standing;
 mod story;
+mod tasks;
 mod terminal;
 mod worked;
