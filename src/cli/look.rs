@@ -315,7 +315,7 @@ fn datum(desk: &Desk, column: ColumnId, row: RowId) -> Datum {
         Cell::Flag(flag) => Datum::Flag(flag),
         Cell::Text(word) if is_verdict(desk, column) => Datum::Marked(verdict_glyph(&word), word),
         Cell::Text(text) => Datum::Text(text),
-        Cell::Missing => Datum::Text(wrong_text(desk, column, row)),
+        Cell::Missing => Datum::Text(desk.wrong_text(column, row).unwrap_or_default().to_owned()),
         Cell::Failed => Datum::NoNumber,
     }
 }
@@ -334,18 +334,6 @@ fn verdict_glyph(word: &str) -> char {
         "fails" => '■',
         _ => '○',
     }
-}
-
-/// What stands in an entered cell that could not be read.
-fn wrong_text(desk: &Desk, column: ColumnId, row: RowId) -> String {
-    let node = &desk.engine().graph().nodes[column.at()];
-    let position = column.at() - desk.engine().column(node.sheet, 0).at();
-    desk.plan()
-        .rows(node.sheet)
-        .wrong()
-        .get(&(position, row))
-        .cloned()
-        .unwrap_or_default()
 }
 
 /// Explains one cell.

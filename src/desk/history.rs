@@ -203,16 +203,6 @@ impl History {
         self.undone.last().map(|step| step.label.as_str())
     }
 
-    /// The edit that undo would make.
-    pub fn undo_edit(&self) -> Option<&Edit> {
-        self.done.back().map(|step| &step.turn)
-    }
-
-    /// The edit that redo would make.
-    pub fn redo_edit(&self) -> Option<&Edit> {
-        self.undone.last().map(|step| &step.turn)
-    }
-
     /// Puts a step that was turned over on the other pile.
     fn turned(&mut self, step: Step, change: Change, again: bool) -> Turned {
         let label = step.label.clone();

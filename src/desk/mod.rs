@@ -28,7 +28,7 @@ use crate::plan::Entry;
 use crate::plan::Plan;
 use crate::plan::read_entry;
 use crate::problem::Problem;
-use crate::table::{RowId, SheetId};
+use crate::table::{ColumnId, RowId, SheetId};
 use crate::trade;
 use crate::trade::Standing;
 use history::History;
@@ -140,6 +140,15 @@ impl Desk {
         self.history.labels_undone()
     }
 
+    /// The text in an entered cell that could not be read for its column.
+    pub fn wrong_text(&self, column: ColumnId, row: RowId) -> Option<&str> {
+        let sheet = self.engine.graph().nodes[column.at()].sheet;
+        let first = self.engine.column(sheet, 0).at();
+        let position = column.at().checked_sub(first)?;
+        let wrong = self.plan.rows(sheet).wrong();
+        wrong.get(&(position, row)).map(String::as_str)
+    }
+
     /// What was not as expected when it was opened, then what is wrong with formulas.
     pub fn problems(&self) -> impl Iterator<Item = &Problem> {
         self.problems.iter().chain(self.engine.problems())
@@ -165,7 +174,7 @@ impl Desk {
     /// A step that does not fit the plan any more; nothing is changed then.
     pub fn undo(&mut self) -> Result<Option<String>, Problem> {
         let records = self.records(Move::Undo);
-        self.look_before(&rows_of(self.history.undo_edit()));
+        self.look_before(&rows_of(self.history.undo_turn().map(|(_, edit)| edit)));
         let turned = self.history.undo(&mut self.plan)?;
         self.keep.tell(Told::Undo, records, &self.history);
         Ok(turned.map(|turned| {
@@ -180,7 +189,7 @@ impl Desk {
     /// A step that does not fit the plan any more; nothing is changed then.
     pub fn redo(&mut self) -> Result<Option<String>, Problem> {
         let records = self.records(Move::Redo);
-        self.look_before(&rows_of(self.history.redo_edit()));
+        self.look_before(&rows_of(self.history.redo_turn().map(|(_, edit)| edit)));
         let turned = self.history.redo(&mut self.plan)?;
         self.keep.tell(Told::Redo, records, &self.history);
         Ok(turned.map(|turned| {

@@ -2,7 +2,6 @@
 //! the rows in view. Only cells in view are looked at.
 
 use super::ledger::cell_text;
-use super::ledger::wrong_text;
 use super::ledger::{Filling, Head, Ledger};
 use super::paint::{Paint, Side};
 use super::theme::{Glyph, Tone};
@@ -193,7 +192,7 @@ fn draw_cell(
         );
         return;
     }
-    if wrong_text(desk, head.id, row).is_some() {
+    if desk.wrong_text(head.id, row).is_some() {
         style = paint.theme.style(Tone::Wrong);
     }
     put(area, &text, head, with_place(style, place, paint), paint);

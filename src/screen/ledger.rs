@@ -355,20 +355,7 @@ pub fn cell_text(engine: &Engine, desk: &Desk, column: ColumnId, row: RowId) -> 
             let decimals = engine.def(column).and_then(|def| def.decimals);
             bare(value, engine.unit(column), decimals)
         }
-        Cell::Missing => wrong_text(desk, column, row).unwrap_or_default(),
+        Cell::Missing => desk.wrong_text(column, row).unwrap_or_default().to_owned(),
         cell @ (Cell::Text(_) | Cell::Flag(_) | Cell::Failed) => engine.shown_cell(column, &cell),
     }
-}
-
-/// What stands in an entered cell that could not be read.
-pub fn wrong_text(desk: &Desk, column: ColumnId, row: RowId) -> Option<String> {
-    let sheet = desk.engine().graph().nodes[column.at()].sheet;
-    let position = column
-        .at()
-        .checked_sub(desk.engine().column(sheet, 0).at())?;
-    desk.plan()
-        .rows(sheet)
-        .wrong()
-        .get(&(position, row))
-        .cloned()
 }
