@@ -39,6 +39,8 @@ pub struct Keep {
     pub text: Option<String>,
     /// A journal of an earlier sitting that waits for a decision.
     pub pending: Option<Pending>,
+    /// The file whose content of before this sitting is kept as a version.
+    pub kept: Option<PathBuf>,
     /// Why the last save failed.
     pub save_failed: Option<String>,
     journal: Option<Journal>,

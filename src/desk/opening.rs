@@ -429,6 +429,7 @@ impl Desk {
         let text = plan_file::write(&self.plan);
         let checksum = checksum(text.as_bytes());
         self.keep.saving(&checksum);
+        self.keep_version(path);
         match save::save(path, text.as_bytes()) {
             Ok(saved) => {
                 self.keep.base = Some(checksum);
@@ -440,6 +441,25 @@ impl Desk {
             Err(problem) => {
                 self.keep.save_failed = Some(problem.message.clone());
                 Err(problem)
+            }
+        }
+    }
+
+    /// Keeps what a file held before this sitting first wrote it; saving goes on without.
+    fn keep_version(&mut self, path: &Path) {
+        let target = side::real(path);
+        if self.keep.kept.as_ref() == Some(&target) {
+            return;
+        }
+        match save::keep_version(&target) {
+            Ok(()) => self.keep.kept = Some(target),
+            Err(error) => {
+                let text = format!("the version before this save is not kept: {}", why(&error));
+                if !self.problems.iter().any(|known| known.code == "no-version") {
+                    self.problems.push(
+                        Problem::new("no-version", text).help("copy the file if you need it"),
+                    );
+                }
             }
         }
     }

@@ -16,6 +16,7 @@
 use super::checksum;
 pub use super::edit_text::{Read, ReadStorage};
 use super::edit_text::{ToldStorage, told, told_storage};
+use super::save::outlive_size_limit;
 use super::side;
 use crate::plan::Edit;
 use crate::plan::Plan;
@@ -405,6 +406,7 @@ impl Appender {
     /// # Errors
     /// A folder that does not take it, or a file that is there already.
     pub fn create(path: &Path) -> io::Result<Self> {
+        outlive_size_limit();
         let mut options = OpenOptions::new();
         options.write(true).create_new(true);
         side::keep_private(&mut options);

@@ -1,13 +1,16 @@
-//! Writing a file so that a crash leaves the old one or the new one, and reading one whole.
+//! Writing a file so that a crash leaves the old one or the new one, keeping what it held before,
+//! and reading one whole.
 //!
 //! Bytes only: what they mean is in the other files of this room.
 
 use crate::problem::Problem;
-use std::ffi::OsString;
+use std::ffi::{OsStr, OsString};
 use std::fs::{self, File, Metadata, OpenOptions};
 use std::hash::{BuildHasher, Hasher, RandomState};
 use std::io::{self, ErrorKind, Read, Write};
 use std::path::{Path, PathBuf};
+#[cfg(unix)]
+use std::sync::{Arc, Once};
 
 /// The largest file that is read.
 pub const MAX_BYTES: u64 = 256 << 20;
@@ -39,6 +42,89 @@ pub fn save(path: &Path, bytes: &[u8]) -> Result<Saved, Problem> {
         durable: confirm(folder(&target)).is_ok(),
         path: target,
     })
+}
+
+/// How many files as they were before stand beside a file.
+pub const MOST_VERSIONS: usize = 3;
+
+/// Keeps a file as it is now as `NAME~1`; what was kept before moves on to `NAME~2` and `NAME~3`.
+/// Where there is no file yet, nothing is kept.
+///
+/// # Errors
+/// A folder or disk that does not take the name; the file and what was kept are still there.
+pub fn keep_version(path: &Path) -> io::Result<()> {
+    let target = behind_links(path).map_err(|problem| io::Error::other(problem.message))?;
+    let newest = version(&target, 1);
+    match fs::symlink_metadata(&target) {
+        Ok(old) if old.is_file() && !is_version_of(&target, &old) => {}
+        Ok(_) => return Ok(()),
+        Err(error) if error.kind() == ErrorKind::NotFound => return Ok(()),
+        Err(error) => return Err(error),
+    }
+    for at in (1..MOST_VERSIONS).rev() {
+        match fs::rename(version(&target, at), version(&target, at + 1)) {
+            Err(error) if error.kind() != ErrorKind::NotFound => return Err(error),
+            Ok(()) | Err(_) => {}
+        }
+    }
+    // A second name costs nothing and is there at once; not every file system has them.
+    fs::hard_link(&target, &newest)
+        .or_else(|_| copy_whole(&target, &newest))
+        .or_else(|error| match error.kind() {
+            ErrorKind::NotFound => Ok(()),
+            _ => Err(error),
+        })
+}
+
+/// `NAME~1`, the newest, to `NAME~3`.
+pub fn version(target: &Path, at: usize) -> PathBuf {
+    let mut name = target.as_os_str().to_owned();
+    name.push(format!("~{at}"));
+    PathBuf::from(name)
+}
+
+/// Whether the newest version is the file itself under a second name, as after a save that did
+/// not come to its end.
+#[cfg(unix)]
+fn is_version_of(target: &Path, file: &Metadata) -> bool {
+    use std::os::unix::fs::MetadataExt;
+    let place = |file: &Metadata| (file.dev(), file.ino());
+    fs::symlink_metadata(version(target, 1)).is_ok_and(|kept| place(&kept) == place(file))
+}
+
+#[cfg(not(unix))]
+fn is_version_of(_: &Path, _: &Metadata) -> bool {
+    false
+}
+
+fn copy_whole(from: &Path, to: &Path) -> io::Result<()> {
+    let old = fs::metadata(from)?;
+    let beside = Beside::create(to, Some(&old))?;
+    beside.write(&fs::read(from)?, Some(&old))?;
+    beside.rename(to)
+}
+
+/// Removes what saves that never came to their end left beside a file; for who holds its lock.
+pub(super) fn sweep(target: &Path) {
+    let Some(name) = target.file_name() else {
+        return;
+    };
+    let start = beside_start(name);
+    let Ok(entries) = fs::read_dir(folder(target)) else {
+        return;
+    };
+    for entry in entries.flatten() {
+        let name = entry.file_name();
+        let rest = name
+            .as_encoded_bytes()
+            .strip_prefix(start.as_encoded_bytes());
+        let is_ours = rest.is_some_and(|rest| {
+            rest.len() == 16 && rest.iter().all(|byte| byte.is_ascii_hexdigit())
+        });
+        if is_ours && entry.file_type().is_ok_and(|kind| kind.is_file()) {
+            let _ = fs::remove_file(entry.path());
+        }
+    }
 }
 
 /// The bytes of a regular file.
@@ -99,7 +185,7 @@ fn replaceable(target: &Path) -> Result<Option<Metadata>, Problem> {
     if !old.is_file() {
         return refused("is a device or a pipe, not a file");
     }
-    if n_names(&old) > 1 {
+    if n_names(&old) > 1 + u64::from(is_version_of(target, &old)) {
         return refused("has a second name (hard link) that would go stale");
     }
     if old.permissions().readonly() {
@@ -135,6 +221,7 @@ struct Beside {
 
 impl Beside {
     fn create(target: &Path, old: Option<&Metadata>) -> io::Result<Self> {
+        outlive_size_limit();
         let mut options = OpenOptions::new();
         options.write(true).create_new(true);
         if old.is_some() {
@@ -196,17 +283,35 @@ impl Drop for Beside {
 
 /// `.NAME.saving-RANDOM`, short enough for any file system.
 fn beside_name(target: &Path) -> OsString {
-    let name = target.file_name().unwrap_or_default();
+    let mut out = beside_start(target.file_name().unwrap_or_default());
     let random = RandomState::new().build_hasher().finish();
+    out.push(format!("{random:016x}"));
+    out
+}
+
+fn beside_start(name: &OsStr) -> OsString {
     let mut out = OsString::from(".");
     if name.len() <= 200 {
         out.push(name);
     } else {
         out.push(name.to_string_lossy().chars().take(50).collect::<String>());
     }
-    out.push(format!(".saving-{random:016x}"));
+    out.push(".saving-");
     out
 }
+
+/// A write past a limit on file sizes gets an error from now on; without this it ends the process.
+#[cfg(unix)]
+pub(super) fn outlive_size_limit() {
+    static DONE: Once = Once::new();
+    DONE.call_once(|| {
+        // Where it fails, only that limit is not survived.
+        let _ = signal_hook::flag::register(signal_hook::consts::SIGXFSZ, Arc::default());
+    });
+}
+
+#[cfg(not(unix))]
+pub(super) fn outlive_size_limit() {}
 
 /// Nobody else may read the new file before it has the permissions of the old one.
 #[cfg(unix)]

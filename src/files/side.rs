@@ -4,7 +4,7 @@
 //! Names and locks only; what a journal holds is in `journal.rs`.
 
 use super::checksum;
-use super::save::{behind_links, folder, why};
+use super::save::{behind_links, folder, outlive_size_limit, sweep, why};
 use crate::problem::clean;
 use std::ffi::OsString;
 use std::fs::{self, File, OpenOptions, TryLockError};
@@ -159,6 +159,7 @@ impl Lock {
                 Ok(true) if is_still(&file, &path) => {
                     let lock = Self { file, path };
                     lock.sign();
+                    sweep(&real(plan));
                     return Locking::Held(lock);
                 }
                 Ok(true) => {}
@@ -194,6 +195,7 @@ impl Drop for Lock {
 }
 
 fn open_lock(path: &Path) -> io::Result<File> {
+    outlive_size_limit();
     let mut options = OpenOptions::new();
     let made = options.read(true).write(true).create(true).open(path);
     match made {

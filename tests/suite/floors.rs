@@ -29,7 +29,7 @@ const OWNED: &[(&str, &[&str])] = &[
     ("rustix", &["screen"]),
     ("serde_json", &["files", "cli"]),
     ("sha2", &["files"]),
-    ("signal_hook", &["screen"]),
+    ("signal_hook", &["files", "screen"]),
     ("strsim", &["problem"]),
     ("terminal_size", &["cli"]),
     ("tui_input", &["screen"]),
