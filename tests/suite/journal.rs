@@ -167,7 +167,7 @@ fn rows_that_moved_and_went_before_a_save_are_found_after_it() {
 }
 
 #[test]
-fn a_clean_end_leaves_nothing_beside_the_plan() {
+fn a_clean_end_leaves_nothing_but_the_version_before() {
     let (room, path) = with_plan();
     drop(Desk::open(&path).unwrap());
     drop(opened(&path));
@@ -199,7 +199,7 @@ fn a_clean_end_leaves_nothing_beside_the_plan() {
         (SaveState::Saved, None)
     );
     drop(desk);
-    assert_eq!(names(room.path()), ["reef.plan"]);
+    assert_eq!(names(room.path()), ["reef.plan", "reef.plan~1"]);
 }
 
 #[test]
@@ -387,6 +387,7 @@ fn saving_under_another_name_asks_before_it_replaces() {
             ".other.plan.journal~kept",
             ".other.plan.lock",
             "other.plan",
+            "other.plan~1",
             "reef.plan"
         ]
     );
@@ -720,7 +721,10 @@ fn the_command_line_changes_no_plan_that_is_open_or_has_unsaved_edits() {
     opened(&path).drop_recovery().unwrap();
     let (stderr, _) = told(here, &set);
     assert_eq!(stderr, "");
-    assert_eq!(names(here), [".reef.plan.journal~dropped", "reef.plan"]);
+    assert_eq!(
+        names(here),
+        [".reef.plan.journal~dropped", "reef.plan", "reef.plan~1"]
+    );
     let (stderr, code) = told(here, &["new", "reef.plan"]);
     assert!(code == 2 && stderr.contains("already there"), "{stderr}");
 }
