@@ -8,6 +8,7 @@
 
 use super::properties::beginning;
 use super::pty::Start;
+use super::random::Random;
 use portledger::desk::Desk;
 use portledger::files::plan_file::{read, write};
 use portledger::plan::{Edit, Entry};
@@ -250,12 +251,14 @@ fn n_kills(usual: usize) -> usize {
     wanted.map_or(usual, |n| n.parse().unwrap())
 }
 
-/// Numbers that look like chance and are the same in each run.
-fn spread(at: usize, most: u64) -> u64 {
-    (at as u64)
-        .wrapping_mul(0x9E37_79B9_7F4A_7C15)
-        .rotate_left(23)
-        % most
+/// A number of a turn below another, as a time.
+fn micros(turn: usize, most: usize) -> u64 {
+    spread(turn, most) as u64
+}
+
+/// A number of a turn below another, as by chance.
+fn spread(turn: usize, most: usize) -> usize {
+    Random(turn as u64).below(most)
 }
 
 #[test]
@@ -274,7 +277,7 @@ fn a_process_killed_at_any_moment_of_saving_damages_nothing_and_keeps_what_was_s
                         .filter_map(|line| line.ok()?.strip_prefix("saved ")?.parse().ok());
                     // The first save is waited for, so that the kill falls into the saving.
                     known = saved.next().unwrap_or(known);
-                    thread::sleep(Duration::from_micros(spread(at * 2 + lane, 5000)));
+                    thread::sleep(Duration::from_micros(micros(at * 2 + lane, 5000)));
                     child.kill().unwrap();
                     child.wait().unwrap();
                     known = saved.last().unwrap_or(known);
@@ -301,7 +304,7 @@ fn a_program_killed_at_any_moment_of_editing_leaves_the_plan_and_edits_in_order(
         for value in 1..=9 {
             term.keys(&format!("{}\r\x1b[B", 1000 + value));
         }
-        thread::sleep(Duration::from_micros(spread(at, 30_000)));
+        thread::sleep(Duration::from_micros(micros(at, 30_000)));
         term.insist(rustix::process::Signal::KILL);
         assert_eq!(fs::read(&path).unwrap(), before, "nothing was saved");
         let state = term.home.path().join(".local/state/portledger");
@@ -406,7 +409,7 @@ fn a_plan_cut_or_changed_at_any_byte_is_never_taken_for_whole() {
     }
     for at in 0..10_000 {
         let mut bytes = text.clone();
-        let place = usize::try_from(spread(at, text.len() as u64)).unwrap();
+        let place = spread(at, text.len());
         bytes[place] ^= 1 << spread(at + 7, 8);
         check(bytes, &format!("byte {place}"));
     }

@@ -11,6 +11,8 @@ mod demo;
 mod engine;
 mod faults;
 mod floors;
+#[path = "../fuzz/mod.rs"]
+mod fuzz;
 mod journal;
 mod light;
 mod load;
@@ -20,6 +22,7 @@ mod pages;
 mod paths;
 mod properties;
 mod pty;
+mod random;
 mod readme;
 mod rows;
 mod screen;

@@ -6,6 +6,7 @@
 //! `MONKEY_SEED` repeats one sitting alone. Nothing is ever written to a file: lines that ask for
 //! a file name are left by Esc.
 
+use super::random::Random;
 use crossterm::event::{KeyCode, KeyEvent, KeyModifiers, MouseButton, MouseEvent, MouseEventKind};
 use portledger::desk::Desk;
 use portledger::files::plan_file;
@@ -229,26 +230,7 @@ fn assert_sound(session: &Session, buffer: &Buffer, cursor: Option<(u16, u16)>) 
     }
 }
 
-/// Numbers that look random and are the same each time (SplitMix64, public domain).
-struct Random(u64);
-
 impl Random {
-    fn next(&mut self) -> u64 {
-        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
-        let mut z = self.0;
-        z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
-        z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
-        z ^ (z >> 31)
-    }
-
-    fn below(&mut self, n: usize) -> usize {
-        usize::try_from(self.next() % n as u64).unwrap()
-    }
-
-    fn of<'a, T>(&mut self, list: &'a [T]) -> &'a T {
-        &list[self.below(list.len())]
-    }
-
     fn event(&mut self, session: &Session) -> Event {
         let asks_file = session
             .entry()
