@@ -1,0 +1,121 @@
+//! A copy of a plan with an engine of its own, on which edits are tried and taken back.
+//!
+//! The plan it was made from stays as it is. What an edit means is decided by each study.
+
+use crate::engine::Engine;
+use crate::plan::Edit;
+use crate::plan::Plan;
+use crate::plan::Touched;
+use crate::problem::Problem;
+use crate::problem::Severity;
+use crate::table::{Cell, RowId, SheetId};
+use crate::trade;
+use crate::trade::Finding;
+use crate::trade::Judged;
+use crate::trade::Sentence;
+
+/// A copy to try things on.
+#[derive(Debug)]
+pub struct Trial {
+    plan: Plan,
+    engine: Engine,
+}
+
+impl Trial {
+    /// A copy of a plan.
+    pub fn new(plan: &Plan) -> Self {
+        let plan = plan.clone();
+        Self {
+            engine: trade::engine(&plan),
+            plan,
+        }
+    }
+
+    /// The copy as it is now.
+    pub fn plan(&self) -> &Plan {
+        &self.plan
+    }
+
+    /// Everything computed from it.
+    pub fn engine(&self) -> &Engine {
+        &self.engine
+    }
+
+    /// Makes an edit; gives the one that takes it back.
+    ///
+    /// # Errors
+    /// An edit that does not fit; the copy is then as before.
+    pub fn make(&mut self, edit: Edit) -> Result<Edit, Problem> {
+        let change = self.plan.apply(edit)?;
+        self.follow(&change.touched);
+        Ok(change.inverse)
+    }
+
+    /// Takes one edit back and makes another, and computes once; gives what takes the other back.
+    ///
+    /// # Errors
+    /// An edit that does not fit; what was to be taken back is taken back.
+    pub fn turn(&mut self, back: Edit, edit: Edit) -> Result<Edit, Problem> {
+        let back = self.plan.apply(back)?;
+        let change = self.plan.apply(edit);
+        let mut touched = back.touched;
+        let made = change.map(|change| {
+            touched.extend(change.touched);
+            change.inverse
+        });
+        self.follow(&touched);
+        made
+    }
+
+    /// Looks at the copy with an edit made, which is taken back.
+    ///
+    /// # Errors
+    /// An edit that does not fit.
+    pub fn with<T>(&mut self, edit: Edit, look: impl FnOnce(&Self) -> T) -> Result<T, Problem> {
+        let back = self.make(edit)?;
+        let seen = look(self);
+        self.make(back)?;
+        Ok(seen)
+    }
+
+    fn follow(&mut self, touched: &[Touched]) {
+        if !self.engine.update(&self.plan, touched) {
+            self.engine = trade::engine(&self.plan);
+        }
+    }
+
+    /// What the checks find of a row, worst first, then in the order of checks.
+    pub fn findings(&self, sheet: SheetId, row: RowId) -> Vec<Finding> {
+        findings_of(&self.plan, &self.engine, sheet, row)
+    }
+}
+
+/// What the checks of a plan find of a row, worst first; names that look alike are left out, as
+/// no study changes a name.
+fn findings_of(plan: &Plan, engine: &Engine, sheet: SheetId, row: RowId) -> Vec<Finding> {
+    let Judged { cases, .. } = trade::judged(plan);
+    let mut found = Vec::new();
+    for severity in [Severity::Stop, Severity::Caution, Severity::Note] {
+        let own = cases
+            .iter()
+            .filter(|case| case.sheet == sheet && case.severity == severity);
+        for case in own {
+            let column = engine.column(sheet, case.column);
+            if engine.cell(plan, column, row) != Cell::Flag(true) {
+                continue;
+            }
+            let def = &case.check.cases[case.case];
+            let fill = |text| Sentence::new(plan, engine, sheet, text).fill(plan, engine, sheet, row);
+            found.push(Finding {
+                check: case.check.name.clone(),
+                severity,
+                sheet,
+                row,
+                sentence: fill(&def.say),
+                advice: fill(&def.advise),
+                source: case.check.source.clone(),
+            });
+        }
+    }
+    found
+}
