@@ -148,8 +148,8 @@ pub struct Failures {
 ///
 /// # Errors
 /// Too many pairs, or a plan without the columns that a failure is told by.
-pub fn failures(plan: &Plan, asked: &Asked) -> Result<Failures, Problem> {
-    let mut study = Study::new(plan)?;
+pub fn failures(plan: &Plan, engine: &Engine, asked: &Asked) -> Result<Failures, Problem> {
+    let mut study = Study::new(plan, engine)?;
     let links = study.links_to_try(asked);
     let mut outs = study.singles(asked, &links);
     let n_pairs = links.len() * links.len().saturating_sub(1) / 2;
@@ -206,8 +206,21 @@ struct Columns {
     standby: Option<ColumnId>,
 }
 
+/// The columns that a failure is told by, and those of links that are looked at on the way.
+fn wanted(engine: &Engine, columns: Columns, paths: Option<SheetId>) -> Vec<ColumnId> {
+    let own = [columns.ratio, columns.uplinks, columns.target];
+    let of_paths = ["trouble", "latency", "capacity", "verdict"];
+    let of_paths = of_paths.map(|name| engine.find_column(paths?, name));
+    own.into_iter()
+        .chain(columns.standby)
+        .chain(of_paths.into_iter().flatten())
+        .collect()
+}
+
 /// A copy without its paths, and what is known of the plan as it is.
-struct Study {
+struct Study<'a> {
+    /// The plan as it is, which is not touched.
+    base: (&'a Plan, &'a Engine),
     trial: Trial,
     links: SheetId,
     switches: SheetId,
@@ -229,8 +242,8 @@ struct Study {
     back: Option<Edit>,
 }
 
-impl Study {
-    fn new(plan: &Plan) -> Result<Self, Problem> {
+impl<'a> Study<'a> {
+    fn new(plan: &'a Plan, engine: &'a Engine) -> Result<Self, Problem> {
         let missing = |name: &str| {
             let message = format!("a failure is told by `{name}`, which is not there");
             Problem::new("column-unknown", message).help("use the built-in sheets")
@@ -239,20 +252,19 @@ impl Study {
         let (links, switches) = (sheet("links")?, sheet("switches")?);
         let position = |name: &str| plan.def(links).column(name).ok_or_else(|| missing(name));
         let (state, members) = (position("state")?, position("members")?);
-        let mut trial = Trial::new(plan);
         let column = |name: &str| {
-            let found = trial.engine().find_column(switches, name);
+            let found = engine.find_column(switches, name);
             found.ok_or_else(|| missing(name))
         };
         let columns = Columns {
             ratio: column("ratio")?,
             uplinks: column("uplinks")?,
             target: column("ratio_limit")?,
-            standby: trial.engine().find_column(switches, "ratio_standby"),
+            standby: engine.find_column(switches, "ratio_standby"),
         };
         let look = |sheet| Look {
-            plan: trial.plan(),
-            engine: trial.engine(),
+            plan,
+            engine,
             sheet,
         };
         let (net, routes) = (Net::new(look(links)), routes_of(look(links)));
@@ -260,7 +272,7 @@ impl Study {
         let paths = plan.sheet("paths");
         let path_stands = paths.map_or_else(FxHashMap::default, |paths| path_stands(look(paths)));
         let mut taken: FxHashMap<RowId, Vec<RowId>> = FxHashMap::default();
-        for trail in trade::trails(trial.plan(), trial.engine()) {
+        for trail in trade::trails(plan, engine) {
             for hop in trail.hops.iter().flatten() {
                 taken.entry(hop.row).or_default().push(trail.row);
             }
@@ -268,11 +280,13 @@ impl Study {
         let order = paths.map_or(&[][..], |paths| plan.rows(paths).order());
         let places = order.iter().enumerate();
         let places = places.map(|(at, row)| (*row, at)).collect();
+        let mut trial = Trial::of_columns(plan, engine, &wanted(engine, columns, paths));
         if let (Some(sheet), false) = (paths, order.is_empty()) {
             let rows = order.to_vec();
             trial.make(Edit::RemoveRows { sheet, rows })?;
         }
         Ok(Self {
+            base: (plan, engine),
             spare: Entry::Text(plan.names().code("spare")),
             trial,
             links,
@@ -291,6 +305,7 @@ impl Study {
         })
     }
 
+    /// A sheet of the copy, with what is out.
     fn look(&self, sheet: SheetId) -> Look<'_> {
         Look {
             plan: self.trial.plan(),
@@ -299,10 +314,20 @@ impl Study {
         }
     }
 
+    /// The links of the plan as it is.
+    fn links_now(&self) -> Look<'a> {
+        let (plan, engine) = self.base;
+        Look {
+            plan,
+            engine,
+            sheet: self.links,
+        }
+    }
+
     /// The links that are tried one by one: those that carry traffic upward, between switches of
     /// the plan, or on a path. Without any other link a ratio only falls.
     fn links_to_try(&self, asked: &Asked) -> Vec<RowId> {
-        let links = self.look(self.links);
+        let links = self.links_now();
         let only = asked.links.as_deref();
         let worth = |row: &RowId| {
             links.is("forwards", *row)
@@ -317,7 +342,7 @@ impl Study {
     /// All failures of one thing, in the order in which they are tried.
     fn singles(&self, asked: &Asked, tried: &[RowId]) -> Vec<Out> {
         let wants = |kind: Kind| asked.kinds.is_empty() || asked.kinds.contains(&kind);
-        let links = self.look(self.links);
+        let links = self.links_now();
         let mut outs = Vec::new();
         if wants(Kind::Link) {
             outs.extend(tried.iter().map(|row| Out::Link(*row)));
@@ -343,7 +368,7 @@ impl Study {
 
     /// For each switch the links that end at it and carry traffic.
     fn links_by_switch(&self) -> FxHashMap<RowId, Vec<RowId>> {
-        let links = self.look(self.links);
+        let links = self.links_now();
         let mut found: FxHashMap<RowId, Vec<RowId>> = FxHashMap::default();
         for row in links.rows() {
             if !links.is("forwards", *row) && !links.is("is_redundant", *row) {
@@ -428,7 +453,7 @@ impl Study {
     fn failing(&self, out: &Out, links: &[RowId], hit: &[RowId]) -> Edit {
         let cells = match out {
             Out::Member(row) => {
-                let cables = self.look(self.links).number("cables", *row).unwrap_or(1.0);
+                let cables = self.links_now().number("cables", *row).unwrap_or(1.0);
                 vec![((self.members, *row), Entry::Number(cables - 1.0))]
             }
             Out::Link(_) | Out::Route(_) | Out::Switch(_) | Out::Pair(..) => {

@@ -3,6 +3,7 @@
 //! Works on a plan and its engine; the open plan is never touched. Knows no file and no terminal:
 //! what comes out is rows, numbers and sentences, which the doors show.
 
+pub mod curve;
 pub mod failures;
 pub mod growth;
 mod look;

@@ -3,12 +3,13 @@
 //! The plan it was made from stays as it is. What an edit means is decided by each study.
 
 use crate::engine::Engine;
+use crate::engine::Source;
 use crate::plan::Edit;
 use crate::plan::Plan;
 use crate::plan::Touched;
 use crate::problem::Problem;
 use crate::problem::Severity;
-use crate::table::{Cell, RowId, SheetId};
+use crate::table::{Cell, ColumnId, RowId, SheetId};
 use crate::trade;
 use crate::trade::Finding;
 use crate::trade::Judged;
@@ -27,6 +28,26 @@ impl Trial {
         let plan = plan.clone();
         Self {
             engine: trade::engine(&plan),
+            plan,
+        }
+    }
+
+    /// A copy that computes only some columns and what they stand on, so that a change is followed
+    /// faster; all other computed columns are missing in it.
+    pub fn of_columns(plan: &Plan, engine: &Engine, wanted: &[ColumnId]) -> Self {
+        let plan = plan.clone();
+        let needed = needed(engine, wanted);
+        let mut schema = engine.schema().to_vec();
+        for (at, sheet) in schema.iter_mut().enumerate() {
+            let first = engine.graph().first[at].at();
+            for (position, column) in sheet.columns.iter_mut().enumerate() {
+                if column.formula.is_some() && !needed[first + position] {
+                    column.formula = Some("missing".to_owned());
+                }
+            }
+        }
+        Self {
+            engine: Engine::new(&plan, schema, engine.knowledge().clone()),
             plan,
         }
     }
@@ -88,6 +109,28 @@ impl Trial {
     pub fn findings(&self, sheet: SheetId, row: RowId) -> Vec<Finding> {
         findings_of(&self.plan, &self.engine, sheet, row)
     }
+}
+
+/// For each column of the graph whether one that is wanted stands on it.
+fn needed(engine: &Engine, wanted: &[ColumnId]) -> Vec<bool> {
+    let graph = engine.graph();
+    let mut needed = vec![false; graph.nodes.len()];
+    // Searches by key read their keys without saying so.
+    let keys = graph.lookups.iter().flat_map(|lookup| &lookup.keys);
+    let mut open: Vec<ColumnId> = keys.map(|(key, _)| *key).collect();
+    open.extend(wanted);
+    while let Some(column) = open.pop() {
+        if std::mem::replace(&mut needed[column.at()], true) {
+            continue;
+        }
+        let node = &graph.nodes[column.at()];
+        open.extend(node.reads.iter().map(|read| read.column));
+        // Columns that one function makes are made together.
+        if let Source::Made { lead, .. } = node.source {
+            open.push(lead);
+        }
+    }
+    needed
 }
 
 /// What the checks of a plan find of a row, worst first; names that look alike are left out, as

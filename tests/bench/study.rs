@@ -29,13 +29,14 @@ fn main() {
     };
     for n_uplinks in sizes {
         let plan = plan_of(n_uplinks);
+        let engine = trade::engine(&plan);
         for kinds in [vec![Kind::Link], Kind::ALL.to_vec()] {
             let asked = Asked {
                 kinds: kinds.clone(),
                 ..Asked::default()
             };
             let started = Instant::now();
-            let found = failures(&plan, &asked).expect("the plan has links");
+            let found = failures(&plan, &engine, &asked).expect("the plan has links");
             let took = started.elapsed();
             report(&format!(
                 "{n_uplinks:>7} uplinks, {} kinds: {} failures, {} do harm, {took:.0?}",

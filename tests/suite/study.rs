@@ -1,0 +1,3 @@
+//! What if: failures, sweeps, options, growth and orders.
+
+use crate::story::Story;
