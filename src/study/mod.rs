@@ -6,6 +6,7 @@
 pub mod curve;
 pub mod failures;
 pub mod growth;
+pub mod labels;
 mod look;
 mod net;
 pub mod options;

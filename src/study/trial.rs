@@ -8,18 +8,22 @@ use crate::plan::Edit;
 use crate::plan::Plan;
 use crate::plan::Touched;
 use crate::problem::Problem;
-use crate::problem::Severity;
 use crate::table::{Cell, ColumnId, RowId, SheetId};
 use crate::trade;
+use crate::trade::Case;
 use crate::trade::Finding;
 use crate::trade::Judged;
 use crate::trade::Sentence;
+use std::cmp::Reverse;
+use std::sync::OnceLock;
 
 /// A copy to try things on.
 #[derive(Debug)]
 pub struct Trial {
     plan: Plan,
     engine: Engine,
+    /// The cases of all checks, worst first; made when first asked for.
+    cases: OnceLock<Vec<Case>>,
 }
 
 impl Trial {
@@ -28,6 +32,7 @@ impl Trial {
         let plan = plan.clone();
         Self {
             engine: trade::engine(&plan),
+            cases: OnceLock::new(),
             plan,
         }
     }
@@ -48,6 +53,7 @@ impl Trial {
         }
         Self {
             engine: Engine::new(&plan, schema, engine.knowledge().clone()),
+            cases: OnceLock::new(),
             plan,
         }
     }
@@ -102,12 +108,41 @@ impl Trial {
     fn follow(&mut self, touched: &[Touched]) {
         if !self.engine.update(&self.plan, touched) {
             self.engine = trade::engine(&self.plan);
+            self.cases = OnceLock::new();
         }
     }
 
-    /// What the checks find of a row, worst first, then in the order of checks.
+    /// What the checks find of a row, worst first, then in the order of checks. Names that look
+    /// alike are left out, as no study changes a name.
     pub fn findings(&self, sheet: SheetId, row: RowId) -> Vec<Finding> {
-        findings_of(&self.plan, &self.engine, sheet, row)
+        let cases = self.cases.get_or_init(|| {
+            let Judged { mut cases, .. } = trade::judged(&self.plan);
+            cases.sort_by_key(|case| Reverse(case.severity));
+            cases
+        });
+        let found = |case: &&Case| {
+            let column = self.engine.column(sheet, case.column);
+            self.engine.cell(&self.plan, column, row) == Cell::Flag(true)
+        };
+        let found = cases.iter().filter(|case| case.sheet == sheet).filter(found);
+        found.map(|case| self.finding(case, row)).collect()
+    }
+
+    fn finding(&self, case: &Case, row: RowId) -> Finding {
+        let def = &case.check.cases[case.case];
+        let fill = |text| {
+            let sentence = Sentence::new(&self.plan, &self.engine, case.sheet, text);
+            sentence.fill(&self.plan, &self.engine, case.sheet, row)
+        };
+        Finding {
+            check: case.check.name.clone(),
+            severity: case.severity,
+            sheet: case.sheet,
+            row,
+            sentence: fill(&def.say),
+            advice: fill(&def.advise),
+            source: case.check.source.clone(),
+        }
     }
 }
 
@@ -131,34 +166,4 @@ fn needed(engine: &Engine, wanted: &[ColumnId]) -> Vec<bool> {
         }
     }
     needed
-}
-
-/// What the checks of a plan find of a row, worst first; names that look alike are left out, as
-/// no study changes a name.
-fn findings_of(plan: &Plan, engine: &Engine, sheet: SheetId, row: RowId) -> Vec<Finding> {
-    let Judged { cases, .. } = trade::judged(plan);
-    let mut found = Vec::new();
-    for severity in [Severity::Stop, Severity::Caution, Severity::Note] {
-        let own = cases
-            .iter()
-            .filter(|case| case.sheet == sheet && case.severity == severity);
-        for case in own {
-            let column = engine.column(sheet, case.column);
-            if engine.cell(plan, column, row) != Cell::Flag(true) {
-                continue;
-            }
-            let def = &case.check.cases[case.case];
-            let fill = |text| Sentence::new(plan, engine, sheet, text).fill(plan, engine, sheet, row);
-            found.push(Finding {
-                check: case.check.name.clone(),
-                severity,
-                sheet,
-                row,
-                sentence: fill(&def.say),
-                advice: fill(&def.advise),
-                source: case.check.source.clone(),
-            });
-        }
-    }
-    found
 }

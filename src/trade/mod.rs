@@ -22,7 +22,7 @@ pub use findings::{Finding, Findings, Sentence, find_all};
 pub use ledger::ledger;
 pub use paths::{Hop, Trail, trails};
 pub use standing::{MOST_MOVED, Standing, VERDICTS};
-pub use verdict::{Judged, judged};
+pub use verdict::{Case, Judged, judged};
 pub use why::why;
 
 use crate::engine::Engine;
