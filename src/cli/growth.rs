@@ -94,10 +94,13 @@ fn steps(desk: &Desk, all: &[Growth], from: Option<i32>, out: &mut Printer) {
             let text = match &step.hurdle {
                 Some(hurdle) => format!("{}: {hurdle}", step.what),
                 None => format!(
-                    "{}: ratio {}, with one cable out {}, uplinks full in {}",
+                    "{}: ratio {}, {}, uplinks full in {}",
                     step.what,
                     ratio(step.ratio),
-                    ratio(step.worst_ratio),
+                    match step.worst_ratio {
+                        Some(_) => format!("with one cable out {}", ratio(step.worst_ratio)),
+                        None => "one cable out leaves none".to_owned(),
+                    },
                     said_years(step.years, from)
                 ),
             };

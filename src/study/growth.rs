@@ -217,18 +217,28 @@ fn filling(switches: Look<'_>, thing: Thing, switch: RowId) -> Filling {
     }
 }
 
-/// The speeds that interfaces have, ascending, in bit/s.
-fn speeds(plan: &Plan, engine: &Engine) -> Vec<f64> {
+/// A speed in bit/s, and the kinds of media that an interface of it runs on.
+type Speed = (f64, String);
+
+/// The speeds that interfaces have, ascending.
+fn speeds(plan: &Plan, engine: &Engine) -> Vec<Speed> {
     let Some(interfaces) = Look::new(plan, engine, "interfaces") else {
         return Vec::new();
     };
     let rows = interfaces.rows().iter();
-    let mut speeds: Vec<f64> = rows
-        .filter_map(|row| interfaces.number("speed", *row))
-        .collect();
-    speeds.sort_by(f64::total_cmp);
-    speeds.dedup();
+    let speed = |row: &RowId| {
+        let carriers = interfaces.text("carriers", *row)?;
+        Some((interfaces.number("speed", *row)?, carriers))
+    };
+    let mut speeds: Vec<Speed> = rows.filter_map(speed).collect();
+    speeds.sort_by(|a, b| a.0.total_cmp(&b.0));
     speeds
+}
+
+/// The kind of the medium of a link.
+fn kind_of(links: Look<'_>, link: RowId) -> Option<String> {
+    let media = Look::new(links.plan, links.engine, "media")?;
+    media.text("kind", links.through("used_medium", link)?)
 }
 
 /// For each switch its uplinks that carry traffic.
@@ -248,7 +258,7 @@ fn steps(
     (links, switches): (Look<'_>, Look<'_>),
     switch: RowId,
     uplinks: &[RowId],
-    speeds: &[f64],
+    speeds: &[Speed],
 ) -> Result<Vec<Step>, Problem> {
     let speed = |link: &RowId| links.number("line_speed", *link).unwrap_or(0.0);
     // Of several of the same speed the first.
@@ -261,7 +271,7 @@ fn steps(
         return Ok(Vec::new());
     };
     let member = member_step(trial, links, switch, widest)?;
-    let faster = speed_step(trial, (links, switches), switch, uplinks, speeds)?;
+    let faster = speed_step(trial, (links, switches), switch, (widest, uplinks), speeds)?;
     Ok([member, faster].into_iter().flatten().collect())
 }
 
@@ -294,8 +304,8 @@ fn speed_step(
     trial: &mut Trial,
     (links, switches): (Look<'_>, Look<'_>),
     switch: RowId,
-    uplinks: &[RowId],
-    speeds: &[f64],
+    (widest, uplinks): (RowId, &[RowId]),
+    speeds: &[Speed],
 ) -> Result<Option<Step>, Problem> {
     let Some(column) = links.plan.def(links.sheet).column("speed") else {
         return Ok(None);
@@ -304,7 +314,16 @@ fn speed_step(
     let Some(now) = uplinks.iter().filter_map(speed).reduce(f64::max) else {
         return Ok(None);
     };
-    let Some(next) = speeds.iter().copied().find(|speed| *speed > now * (1.0 + 1e-9)) else {
+    // What is pulled stays: the next speed is one that runs on the medium of the widest uplink.
+    let kind = kind_of(links, widest);
+    let runs = |carriers: &str| {
+        let kind = kind.as_deref();
+        kind.is_none_or(|kind| carriers.split(',').any(|word| word.trim() == kind))
+    };
+    let next = speeds
+        .iter()
+        .find(|(speed, carriers)| *speed > now * (1.0 + 1e-9) && runs(carriers));
+    let Some((next, _)) = next.cloned() else {
         return Ok(None);
     };
     let said = links.said("line_speed", Some(next));

@@ -32,10 +32,10 @@ pub const USUAL_STEPS: usize = 40;
 const MOST_TURNS: usize = 200;
 
 /// Two sides of a turn are so far apart, in the unit that is shown, where values are not counts.
-const FINE: f64 = 1e-9;
+const FINE: f64 = 1e-6;
 
 /// The greatest number up to which that step can be told apart.
-const FINE_UP_TO: f64 = 1e6;
+const FINE_UP_TO: f64 = 1e9;
 
 /// What is turned: an entered number.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
