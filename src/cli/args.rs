@@ -136,18 +136,18 @@ pub enum Command {
     Sweep(Sweep),
     /// Ranks every interface and medium that could carry links at their speed, and says why the
     /// others cannot.
-    #[command(after_help = "Example: portledger options examples/aquarium.plan P105 --rank price,watts")]
+    #[command(
+        after_help = "Example: portledger options examples/aquarium.plan P105 --rank price,watts"
+    )]
     Options(Options),
     /// Says when ports, cages, access and uplinks of each switch are full, and what the next step up
     /// gives.
     #[command(after_help = "Example: portledger growth my.plan --from 2031")]
     Growth(Growth),
     /// Lists what to buy for the planned links, against stock; or the labels of all cables.
-    #[command(
-        after_help = "Examples: portledger order my.plan\n          \
+    #[command(after_help = "Examples: portledger order my.plan\n          \
                             portledger order my.plan --behind\n          \
-                            portledger order my.plan --labels --as csv"
-    )]
+                            portledger order my.plan --labels --as csv")]
     Order(Order),
     /// Lists the built-in tables, or shows one with its sources.
     #[command(after_help = "Example: portledger tables channels")]

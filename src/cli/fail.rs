@@ -60,8 +60,15 @@ pub fn fail(asked: &Fail, form: Form, out: &mut Printer) -> Result<Outcome, Vec<
             Table::new(headings, lines.len(), row).write(form, out);
         }
     }
-    let is_cut = found.harms.iter().any(|harm| harm.severity() == Severity::Stop);
-    Ok(if is_cut { Outcome::Stops } else { Outcome::Quiet })
+    let is_cut = found
+        .harms
+        .iter()
+        .any(|harm| harm.severity() == Severity::Stop);
+    Ok(if is_cut {
+        Outcome::Stops
+    } else {
+        Outcome::Quiet
+    })
 }
 
 fn kind_of(kind: Failing) -> Kind {
@@ -86,7 +93,10 @@ struct Line {
 fn lines(desk: &Desk, found: &Failures) -> Vec<Line> {
     let plan = desk.plan();
     let of_harm = |harm: &crate::study::failures::Harm| {
-        let (kind, name) = (harm.out.kind().map_or("pair", Kind::word), harm.out.name(plan));
+        let (kind, name) = (
+            harm.out.kind().map_or("pair", Kind::word),
+            harm.out.name(plan),
+        );
         let effects = said(plan, desk.engine(), harm).into_iter();
         let line = |effect: crate::study::failures::Said| Line {
             severity: effect.severity,

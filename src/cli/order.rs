@@ -136,7 +136,11 @@ fn behind_table<'a>(desk: &'a Desk, list: &'a OrderList) -> Result<Table<'a>, Pr
             Datum::text(desk.plan().id(links, behind.link)),
             Datum::Number(behind.count, Some(1)),
             Datum::text(behind.what),
-            Datum::text(if behind.is_ordered { "ordered" } else { "planned" }),
+            Datum::text(if behind.is_ordered {
+                "ordered"
+            } else {
+                "planned"
+            }),
         ]
     }))
 }
@@ -149,7 +153,15 @@ fn label_table(desk: &Desk) -> Result<Table<'_>, Problem> {
         sheet,
     };
     let all = labels(look);
-    let names = ["label", "link", "cable", "from", "from port", "to", "to port"];
+    let names = [
+        "label",
+        "link",
+        "cable",
+        "from",
+        "from port",
+        "to",
+        "to port",
+    ];
     let headings = names.map(Heading::text).to_vec();
     Ok(Table::new(headings, all.len(), move |at| {
         let label = &all[at];

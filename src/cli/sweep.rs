@@ -65,20 +65,24 @@ pub fn sweep(asked: &args::Sweep, form: Form, out: &mut Printer) -> Result<Outco
 
 /// An axis from its words: what is turned, then the range.
 fn axis(desk: &Desk, words: &[String]) -> Result<Axis, Problem> {
-    let short = || {
-        Problem::new("no-range", "it is not said what is swept, and over which range").help(
+    let short =
+        || {
+            Problem::new("no-range", "it is not said what is swept, and over which range").help(
             "write it as: links P105 length 10 m to 400 m in 40, or: assume reserve 0 to 2 in 20",
         )
-    };
+        };
     if words.first().is_some_and(|word| word == "assume") {
         let [_, name, range @ ..] = words else {
             return Err(short());
         };
         let param = desk.plan().assumption(name).ok_or_else(|| {
             let known = desk.plan().assumptions().iter();
-            Problem::new("no-such-assumption", format!("there is no assumption `{name}`"))
-                .did_you_mean(name, known.map(|known| known.def.name.as_str()))
-                .help("see them with: portledger show PLAN assume")
+            Problem::new(
+                "no-such-assumption",
+                format!("there is no assumption `{name}`"),
+            )
+            .did_you_mean(name, known.map(|known| known.def.name.as_str()))
+            .help("see them with: portledger show PLAN assume")
         })?;
         return Axis::new(desk.plan(), Knob::Assumption(param), &range.join(" "));
     }
@@ -141,9 +145,11 @@ fn watches(
         names = usual_watches(look).into_iter().map(str::to_owned).collect();
     }
     if names.is_empty() {
-        return Err(Problem::new("nothing-to-show", "it is not said what to look at")
-            .help("name a row with --of, or formulas with --show")
-            .into());
+        return Err(
+            Problem::new("nothing-to-show", "it is not said what to look at")
+                .help("name a row with --of, or formulas with --show")
+                .into(),
+        );
     }
     names
         .iter()

@@ -76,7 +76,9 @@ pub fn ticks(low: f64, high: f64, about: usize) -> Vec<f64> {
     let step = step.unwrap_or(wanted);
     let first = (low / step).ceil();
     let values = (0..=2 * about + 2).map(|n| (first + n as f64) * step);
-    values.take_while(|value| *value <= high + step * 1e-9).collect()
+    values
+        .take_while(|value| *value <= high + step * 1e-9)
+        .collect()
 }
 
 /// A sweep as an SVG drawing.

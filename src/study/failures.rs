@@ -433,11 +433,13 @@ impl<'a> Study<'a> {
         let harm = Harm {
             out: out.clone(),
             ratios: self.ratio_harms(switch, &cut_off),
-            paths: hit.iter().filter_map(|path| self.path_harm(*path)).collect(),
+            paths: hit
+                .iter()
+                .filter_map(|path| self.path_harm(*path))
+                .collect(),
             cut_off,
         };
-        let is_harm =
-            !harm.cut_off.is_empty() || !harm.ratios.is_empty() || !harm.paths.is_empty();
+        let is_harm = !harm.cut_off.is_empty() || !harm.ratios.is_empty() || !harm.paths.is_empty();
         Ok(is_harm.then_some(harm))
     }
 
@@ -521,7 +523,9 @@ impl<'a> Study<'a> {
         };
         let is_past = match (after, before.target) {
             (Some(after), Some(target)) => {
-                let worse = before.ratio.is_none_or(|ratio| after > ratio * (1.0 + SAME));
+                let worse = before
+                    .ratio
+                    .is_none_or(|ratio| after > ratio * (1.0 + SAME));
                 after > target + SAME && worse
             }
             (Some(_), None) => false,
@@ -580,7 +584,10 @@ impl Harm {
     fn take_out(&mut self, other: &Self) {
         self.cut_off.retain(|row| !other.cut_off.contains(row));
         self.ratios.retain(|ratio| {
-            let known = other.ratios.iter().find(|known| known.switch == ratio.switch);
+            let known = other
+                .ratios
+                .iter()
+                .find(|known| known.switch == ratio.switch);
             known.is_none_or(|known| match (ratio.after, known.after) {
                 (Some(now), Some(known)) => now > known * (1.0 + SAME),
                 (None, Some(_)) => true,
@@ -624,7 +631,10 @@ impl Harm {
 
     /// How much it weighs: a stop where something is cut off.
     pub fn severity(&self) -> Severity {
-        let cut = self.paths.iter().any(|path| path.cut.is_some() || path.stops);
+        let cut = self
+            .paths
+            .iter()
+            .any(|path| path.cut.is_some() || path.stops);
         match (!self.cut_off.is_empty() || cut, self.ratios.is_empty()) {
             (true, _) => Severity::Stop,
             (false, false) => Severity::Caution,

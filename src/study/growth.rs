@@ -61,7 +61,13 @@ impl Thing {
             Self::Ports => &["access_ports", "port_growth"],
             Self::Cages => &["uplink_cages", "cage_growth"],
             Self::Access => &["users", "activity", "user_rate", "growth"],
-            Self::Uplinks => &["uplink_capacity", "users", "activity", "user_rate", "growth"],
+            Self::Uplinks => &[
+                "uplink_capacity",
+                "users",
+                "activity",
+                "user_rate",
+                "growth",
+            ],
         }
     }
 
@@ -167,7 +173,10 @@ pub fn growth(plan: &Plan, engine: &Engine) -> Result<Vec<Growth>, Problem> {
     let look = |name| Look::new(plan, engine, name).ok_or_else(missing);
     let (links, switches) = (look("links")?, look("switches")?);
     let wanted = ["ratio", "worst_ratio", "years_left", "cages_free"];
-    let wanted: Vec<_> = wanted.into_iter().filter_map(|name| switches.column(name)).collect();
+    let wanted: Vec<_> = wanted
+        .into_iter()
+        .filter_map(|name| switches.column(name))
+        .collect();
     let mut trial = Trial::of_columns(plan, engine, &wanted);
     let speeds = speeds(plan, engine);
     let uplinks = uplinks(links);
@@ -244,7 +253,11 @@ fn kind_of(links: Look<'_>, link: RowId) -> Option<String> {
 /// For each switch its uplinks that carry traffic.
 fn uplinks(links: Look<'_>) -> FxHashMap<RowId, Vec<RowId>> {
     let mut uplinks: FxHashMap<RowId, Vec<RowId>> = FxHashMap::default();
-    for link in links.rows().iter().filter(|link| links.is("carries_up", **link)) {
+    for link in links
+        .rows()
+        .iter()
+        .filter(|link| links.is("carries_up", **link))
+    {
         if let Some(switch) = links.through("from", *link) {
             uplinks.entry(switch).or_default().push(*link);
         }
@@ -291,7 +304,11 @@ fn member_step(
         sheet: links.sheet,
         cells: vec![((column, link), Entry::Number(cables + 1.0))],
     };
-    let what = format!("one more member: {} cables of {}", cables + 1.0, links.id(link));
+    let what = format!(
+        "one more member: {} cables of {}",
+        cables + 1.0,
+        links.id(link)
+    );
     let mut step = tried(trial, switch, what, edit)?;
     let in_cage = links.is("near_in_cage", link);
     if in_cage && step.cages_free.is_some_and(|free| free < 0.0) {

@@ -98,7 +98,10 @@ pub fn is_safe(text: &str) -> bool {
     let upper = text.to_uppercase();
     let runs = upper.split(|c: char| !c.is_ascii_alphabetic());
     let longest = runs.map(str::len).max().unwrap_or(0);
-    let stem: String = upper.chars().take_while(char::is_ascii_alphabetic).collect();
+    let stem: String = upper
+        .chars()
+        .take_while(char::is_ascii_alphabetic)
+        .collect();
     !text.is_empty()
         && text.len() <= LONGEST
         && text.chars().all(|c| c.is_ascii_alphanumeric())

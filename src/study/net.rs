@@ -92,9 +92,8 @@ impl Net {
             0..=2 => FxHashSet::default(),
             _ => out.iter().copied().collect(),
         };
-        let goes = |way: &Way| {
-            Some(way.to) != switch && !is_out(&way.link) && !many.contains(&way.link)
-        };
+        let goes =
+            |way: &Way| Some(way.to) != switch && !is_out(&way.link) && !many.contains(&way.link);
         let (mut safe, mut lost) = (FxHashSet::default(), FxHashSet::default());
         let seeds = out.iter().filter_map(|link| self.ends.get(link)).flatten();
         for seed in seeds {

@@ -181,8 +181,9 @@ fn common_speed(look: Look<'_>, links: &[RowId]) -> Result<f64, Problem> {
         })?;
         if common.is_some_and(|known| known != speed) {
             let message = format!("link {id} has another speed than those before it");
-            return Err(Problem::new("speeds-differ", message)
-                .help("ask for links of one speed at a time"));
+            return Err(
+                Problem::new("speeds-differ", message).help("ask for links of one speed at a time")
+            );
         }
         common = Some(speed);
     }
@@ -226,13 +227,7 @@ fn latest(look: Look<'_>) -> Vec<(String, RowId)> {
 }
 
 /// What is tried, in the order of the tables.
-fn pairs(
-    plan: &Plan,
-    engine: &Engine,
-    links: Look<'_>,
-    chosen: &[RowId],
-    speed: f64,
-) -> Vec<Pair> {
+fn pairs(plan: &Plan, engine: &Engine, links: Look<'_>, chosen: &[RowId], speed: f64) -> Vec<Pair> {
     let of = |name| Look::new(plan, engine, name);
     let (Some(interfaces), Some(media)) = (of("interfaces"), of("media")) else {
         return Vec::new();
@@ -242,7 +237,9 @@ fn pairs(
         .filter_map(|(id, row)| Some((id, media.text("kind", row)?)))
         .collect();
     // Of the two halves of a pair on one fibre, the near end keeps the one that it has.
-    let near_now = chosen.first().and_then(|link| links.text("interface", *link));
+    let near_now = chosen
+        .first()
+        .and_then(|link| links.text("interface", *link));
     let near_now = near_now.unwrap_or_default().to_lowercase();
     let mut tried: Vec<Pair> = Vec::new();
     for (id, row) in latest(interfaces) {
@@ -257,7 +254,9 @@ fn pairs(
             let far = far.to_lowercase();
             far == near_now
                 || id.to_lowercase() != near_now
-                    && tried.iter().any(|pair| pair.interface.to_lowercase() == far)
+                    && tried
+                        .iter()
+                        .any(|pair| pair.interface.to_lowercase() == far)
         });
         if is_other_half {
             continue;
@@ -267,7 +266,9 @@ fn pairs(
         for (medium, _) in all_media.iter().filter(|(_, kind)| runs_on(kind)) {
             tried.push(Pair {
                 interface: id.clone(),
-                far: far.clone().filter(|far| far.to_lowercase() != id.to_lowercase()),
+                far: far
+                    .clone()
+                    .filter(|far| far.to_lowercase() != id.to_lowercase()),
                 medium: medium.clone(),
             });
         }
@@ -371,7 +372,9 @@ fn cleared(
 ) -> Vec<((usize, RowId), Entry)> {
     let filled = |column: &&usize| plan.entry(sheet, **column, row) != Entry::Empty;
     let filled = columns.iter().filter(filled);
-    filled.map(|column| ((*column, row), Entry::Empty)).collect()
+    filled
+        .map(|column| ((*column, row), Entry::Empty))
+        .collect()
 }
 
 /// What a copy shows of links with a choice made.
@@ -412,7 +415,10 @@ impl Seen {
             "fails" => Standing::Refused,
             _ => Standing::Unknown,
         };
-        let first = links.iter().zip(&verdicts).find(|(_, own)| **own == verdict);
+        let first = links
+            .iter()
+            .zip(&verdicts)
+            .find(|(_, own)| **own == verdict);
         let of_link = |link: RowId| match links.len() {
             1 => String::new(),
             _ => format!("{}: ", look.id(link)),
@@ -423,7 +429,9 @@ impl Seen {
                 Some(format!("{}{}", of_link(*link), found.sentence))
             }),
             Standing::Unknown => first.map(|(link, _)| {
-                let missing = NEEDS.iter().find(|(name, _)| look.number(name, *link).is_none());
+                let missing = NEEDS
+                    .iter()
+                    .find(|(name, _)| look.number(name, *link).is_none());
                 let told = missing.map_or("an input is missing", |(_, told)| *told);
                 format!("{}{told}", of_link(*link))
             }),

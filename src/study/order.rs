@@ -388,9 +388,10 @@ impl Lister<'_> {
     fn add_assembly(&mut self, link: RowId, is_ordered: bool) {
         let links = self.links;
         let count = links.number("needed_assemblies", link).unwrap_or(0.0);
-        let (Some(interface), Some(medium)) =
-            (links.text("interface", link), links.text("used_medium", link))
-        else {
+        let (Some(interface), Some(medium)) = (
+            links.text("interface", link),
+            links.text("used_medium", link),
+        ) else {
             return;
         };
         if count <= 0.0 {
@@ -544,7 +545,9 @@ impl Lister<'_> {
             return;
         };
         let is_cabled = links.number("needed_cords", link).is_some_and(|n| n > 0.0)
-            && links.number("used_connections", link).is_some_and(|n| n > 0.0);
+            && links
+                .number("used_connections", link)
+                .is_some_and(|n| n > 0.0);
         let Some(length) = links.number("used_length", link).filter(|_| is_cabled) else {
             return;
         };
@@ -602,7 +605,9 @@ impl Lister<'_> {
     fn add_panels(&mut self, link: RowId, is_ordered: bool) {
         let links = self.links;
         let has_segments = links.number("segment_count", link).is_some_and(|n| n > 0.0);
-        let connections = links.number("used_connections", link).filter(|_| has_segments);
+        let connections = links
+            .number("used_connections", link)
+            .filter(|_| has_segments);
         let Some(connections) = connections else {
             return;
         };
@@ -635,7 +640,12 @@ impl Lister<'_> {
             let interfaces = Look::new(links.plan, links.engine, "interfaces")?;
             let row = links.through("interface", link)?;
             let text = interfaces.text("connector", row)?;
-            let short = text.split(" (").next().unwrap_or_default().trim().to_owned();
+            let short = text
+                .split(" (")
+                .next()
+                .unwrap_or_default()
+                .trim()
+                .to_owned();
             (!short.is_empty()).then_some(short)
         };
         named().unwrap_or_else(|| "connector".to_owned())
@@ -722,7 +732,9 @@ impl Lister<'_> {
         };
         let (needed, on_order) = (sum(false).max(0.0), sum(true).max(0.0));
         let spares = match key.family.has_spares() && needed > 0.0 {
-            true => (needed * self.rules.share - 1e-9).ceil().max(self.rules.least),
+            true => (needed * self.rules.share - 1e-9)
+                .ceil()
+                .max(self.rules.least),
             false => 0.0,
         };
         let found = self.found(&open.wanted);
@@ -734,7 +746,11 @@ impl Lister<'_> {
         Line {
             family: key.family,
             name: key.name,
-            unit: if key.family == Family::Cable { "m" } else { "pieces" },
+            unit: if key.family == Family::Cable {
+                "m"
+            } else {
+                "pieces"
+            },
             behind: open.behind,
             each: open.each,
             needed,
@@ -751,7 +767,11 @@ impl Lister<'_> {
     /// Stock and price of what is wanted: the cheapest of several.
     fn found(&self, wanted: &Wanted) -> Found {
         let parts = self.parts;
-        let column = if wanted.by_length { "price_per_length" } else { "price" };
+        let column = if wanted.by_length {
+            "price_per_length"
+        } else {
+            "price"
+        };
         let mut found = Found::default();
         for row in parts.rows().iter().filter(|row| self.serves(wanted, **row)) {
             if let Some(on_hand) = parts.number("on_hand", *row) {

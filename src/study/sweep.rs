@@ -202,11 +202,7 @@ fn knob_name(plan: &Plan, knob: Knob) -> Result<(String, Unit), Problem> {
 /// # Errors
 /// A range without two ends, with ends that are the same, or with no step.
 pub fn read_range(text: &str, unit: &Unit) -> Result<(f64, f64, usize), Problem> {
-    let help = format!(
-        "write it as: 10 {0} to 400 {0} in 40",
-        unit.symbol
-    )
-    .replace("  ", " ");
+    let help = format!("write it as: 10 {0} to 400 {0} in 40", unit.symbol).replace("  ", " ");
     let wrong = |code, message: String| Problem::new(code, message).help(help.clone());
     let words: Vec<&str> = text.split_whitespace().collect();
     let text = words.join(" ");
@@ -298,9 +294,7 @@ impl Watch {
     /// The row that it looks at.
     fn row(&self, engine: &Engine) -> Option<(SheetId, RowId)> {
         match &self.source {
-            Source::Column(column, row) => {
-                Some((engine.graph().nodes[column.at()].sheet, *row))
-            }
+            Source::Column(column, row) => Some((engine.graph().nodes[column.at()].sheet, *row)),
             Source::Formula(_, at) => *at,
         }
     }
@@ -476,8 +470,16 @@ impl Turner<'_> {
             before: before.clone(),
             first,
             after,
-            came: here.iter().filter(|one| !is_in(&gone, one)).cloned().collect(),
-            went: gone.iter().filter(|one| !is_in(&here, one)).cloned().collect(),
+            came: here
+                .iter()
+                .filter(|one| !is_in(&gone, one))
+                .cloned()
+                .collect(),
+            went: gone
+                .iter()
+                .filter(|one| !is_in(&here, one))
+                .cloned()
+                .collect(),
         })
     }
 

@@ -124,7 +124,10 @@ impl Trial {
             let column = self.engine.column(sheet, case.column);
             self.engine.cell(&self.plan, column, row) == Cell::Flag(true)
         };
-        let found = cases.iter().filter(|case| case.sheet == sheet).filter(found);
+        let found = cases
+            .iter()
+            .filter(|case| case.sheet == sheet)
+            .filter(found);
         found.map(|case| self.finding(case, row)).collect()
     }
 

@@ -296,7 +296,10 @@ fn usual_range(desk: &Desk, knob: Knob) -> String {
             (number_in(&entry, &unit), unit.symbol)
         }
         Knob::Assumption(param) => match desk.plan().assumptions().get(param.at()) {
-            Some(known) => (number_in(&known.entry, &known.unit), known.unit.symbol.clone()),
+            Some(known) => (
+                number_in(&known.entry, &known.unit),
+                known.unit.symbol.clone(),
+            ),
             None => (None, String::new()),
         },
     };
@@ -321,7 +324,10 @@ fn number_in(entry: &Content, unit: &Unit) -> Option<f64> {
 fn range(desk: &Desk, knob: Knob, text: &str) -> Advice {
     let mut advice = Advice::of("from where to where, and in how many steps: 10 m to 400 m in 40");
     match Axis::new(desk.plan(), knob, text) {
-        Ok(axis) => advice.tell(format!("{} steps; the plan stays as it is", axis.n_steps), Tone::Plain),
+        Ok(axis) => advice.tell(
+            format!("{} steps; the plan stays as it is", axis.n_steps),
+            Tone::Plain,
+        ),
         Err(problem) => advice.problems.push(problem),
     }
     advice

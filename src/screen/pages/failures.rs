@@ -50,7 +50,10 @@ fn tell(lay: &mut Lay, desk: &Desk, found: &Failures) {
         lay.gap();
         let (mark, tone) = lay.theme.severity(harm.severity());
         let out = format!("{} out", harm.out.name(desk.plan()));
-        let target = harm.out.at(desk.plan()).map_or(Target::None, |at| id_of(desk, at));
+        let target = harm
+            .out
+            .at(desk.plan())
+            .map_or(Target::None, |at| id_of(desk, at));
         lay.item(
             0,
             2,

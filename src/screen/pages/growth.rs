@@ -41,7 +41,12 @@ pub fn growth(desk: &Desk, width: usize, theme: Theme) -> Page {
 
 fn tell(lay: &mut Lay, switch: Row, growth: &Growth) {
     lay.gap();
-    lay.item(0, 2, &[piece(switch.id(), Tone::Heading)], switch.target("id"));
+    lay.item(
+        0,
+        2,
+        &[piece(switch.id(), Tone::Heading)],
+        switch.target("id"),
+    );
     for one in &growth.fillings {
         filling(lay, switch, one);
     }

@@ -92,7 +92,9 @@ fn carries(lay: &mut Lay, at: usize, choice: &Choice, currency: Option<&str>) {
     }];
     let values = [
         choice.watts.map(|watts| format!("{watts:.1} W")),
-        choice.latency.map(|seconds| format!("{:.3} µs", seconds * 1e6)),
+        choice
+            .latency
+            .map(|seconds| format!("{:.3} µs", seconds * 1e6)),
         choice.margin.map(|margin| format!("margin {margin:.2} dB")),
     ];
     let names = ["power", "latency", "margin"];

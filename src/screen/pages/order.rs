@@ -41,10 +41,8 @@ fn tell(lay: &mut Lay, desk: &Desk, list: &OrderList) {
         if family != Some(line.family) {
             family = Some(line.family);
             let total = list.totals.iter().find(|total| total.family == family);
-            let total = total.map_or_else(
-                || "nothing to buy".to_owned(),
-                |total| total.said(currency),
-            );
+            let total =
+                total.map_or_else(|| "nothing to buy".to_owned(), |total| total.said(currency));
             lay.heading(&format!("{}: {total}", line.family.word()));
         }
         one_line(lay, at, line, currency);
@@ -52,7 +50,11 @@ fn tell(lay: &mut Lay, desk: &Desk, list: &OrderList) {
     if let Some(total) = list.totals.iter().find(|total| total.family.is_none()) {
         lay.heading(&format!("All: {}", total.said(currency)));
         if currency.is_none() && total.cost > 0.0 {
-            lay.say(0, "No currency is stated; it is an assumption.", Tone::Quiet);
+            lay.say(
+                0,
+                "No currency is stated; it is an assumption.",
+                Tone::Quiet,
+            );
         }
     }
     for note in &list.notes {
@@ -84,7 +86,11 @@ fn amount(value: f64, line: &Line) -> String {
 }
 
 fn one_line(lay: &mut Lay, at: usize, line: &Line, currency: Option<&str>) {
-    let tone = if line.to_buy > 0.0 { Tone::Heading } else { Tone::Quiet };
+    let tone = if line.to_buy > 0.0 {
+        Tone::Heading
+    } else {
+        Tone::Quiet
+    };
     let mut told = vec![piece(line.name.clone(), tone)];
     let mut made = vec![format!("{} needed", amount(line.needed, line))];
     if line.spares > 0.0 {
@@ -134,7 +140,13 @@ pub fn behind(desk: &Desk, at: usize, width: usize, theme: Theme) -> Page {
         let ends = ["from", "to"].map(|end| row.shown(end).unwrap_or_default());
         let state = if behind.is_ordered { ", ordered" } else { "" };
         let cells = [
-            (piece(format!("{:>7}", amount(behind.count, &line)), Tone::Computed), 7),
+            (
+                piece(
+                    format!("{:>7}", amount(behind.count, &line)),
+                    Tone::Computed,
+                ),
+                7,
+            ),
             (piece(row.id(), Tone::Heading), 10),
         ];
         let rest = format!("{}{state}; {} to {}", behind.what, ends[0], ends[1]);

@@ -74,7 +74,8 @@ fn swept(
         sheet,
     };
     let watches = usual_watches(look).into_iter();
-    let watches = watches.filter_map(|name| Watch::new(plan, engine, name, Some((sheet, row))).ok());
+    let watches =
+        watches.filter_map(|name| Watch::new(plan, engine, name, Some((sheet, row))).ok());
     let asked = Asked {
         axes: vec![Axis::new(plan, knob, range)?],
         watches: watches.collect(),
@@ -159,7 +160,10 @@ fn draw(lay: &mut Lay, swept: &Swept, watch: usize, points: &[(f64, Option<f64>)
             true => significant(value, 4),
             false => String::new(),
         };
-        let mut pieces = vec![piece(format!("{number:>width$} ", width = LEFT - 1), Tone::Quiet)];
+        let mut pieces = vec![piece(
+            format!("{number:>width$} ", width = LEFT - 1),
+            Tone::Quiet,
+        )];
         for cell in line {
             pieces.push(match cell {
                 Some(Glyph::Limit) => piece(lay.theme.glyph(Glyph::Limit), Tone::Quiet),
@@ -176,7 +180,10 @@ fn draw(lay: &mut Lay, swept: &Swept, watch: usize, points: &[(f64, Option<f64>)
 fn foot(lay: &mut Lay, swept: &Swept, scale: &Scale) {
     let line = lay.theme.glyph(Glyph::Line).repeat(scale.cells);
     let blank = " ".repeat(LEFT);
-    lay.line(vec![piece(format!("{blank}{line}"), Tone::Quiet)], Target::None);
+    lay.line(
+        vec![piece(format!("{blank}{line}"), Tone::Quiet)],
+        Target::None,
+    );
     let mut numbers = String::new();
     for value in ticks(scale.from, scale.to, (scale.cells / 9).max(1)) {
         let text = significant(value, 5);

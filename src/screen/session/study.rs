@@ -6,8 +6,8 @@ use super::look::Shown;
 use super::{Layer, Session};
 use crate::problem::Problem;
 use crate::screen::entry::Purpose;
-use crate::screen::pages::OPTIONS_ORDER;
 use crate::screen::page::Target;
+use crate::screen::pages::OPTIONS_ORDER;
 use crate::screen::theme::Tone;
 use crate::sheet::ColumnKind;
 use crate::study::options::options;
@@ -20,7 +20,10 @@ impl Session {
     pub(super) fn ask_sweep(&mut self) {
         let ledger = self.ledger();
         let Some(row) = ledger.here(&self.desk) else {
-            self.say("a sweep looks at a row, and there is none here", Tone::Quiet);
+            self.say(
+                "a sweep looks at a row, and there is none here",
+                Tone::Quiet,
+            );
             return;
         };
         let of = (ledger.sheet, row);
@@ -79,12 +82,7 @@ impl Session {
         let Some(Shown::Options(links)) = self.leaf().map(|leaf| leaf.shown.clone()) else {
             return;
         };
-        let found = options(
-            self.desk.plan(),
-            self.desk.engine(),
-            &links,
-            &OPTIONS_ORDER,
-        );
+        let found = options(self.desk.plan(), self.desk.engine(), &links, &OPTIONS_ORDER);
         let choice = match found.map(|found| found.choices.into_iter().nth(at)) {
             Ok(Some(choice)) => choice,
             Ok(None) => return,
@@ -103,7 +101,10 @@ impl Session {
             many => format!("{} links", many.len()),
         };
         if choice.is_now {
-            self.say(format!("{whose} has {} already", choice.name()), Tone::Quiet);
+            self.say(
+                format!("{whose} has {} already", choice.name()),
+                Tone::Quiet,
+            );
             return;
         }
         // The page is made for the plan as it was; its lines mean others now.

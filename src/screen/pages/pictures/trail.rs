@@ -57,7 +57,13 @@ fn tell(lay: &mut Lay, path: Row, hops: &[Hop]) {
         link(lay, path, hop, total);
     }
     lay.gap();
-    let parts = ["propagation", "conversion", "correction", "serialization", "forwarding"];
+    let parts = [
+        "propagation",
+        "conversion",
+        "correction",
+        "serialization",
+        "forwarding",
+    ];
     for name in parts {
         let cells = [
             (piece(name, Tone::Plain), 14),
