@@ -118,6 +118,37 @@ pub enum Command {
                       count it, type it yourself: portledger set my.plan links UP1 measured_rx '-4.5 dBm'"
     )]
     Import(Import),
+    /// Says what breaks when something fails: links, members, routes and switches out in turn, worst
+    /// first; exit 1 where a switch or a path is cut off.
+    #[command(
+        after_help = "Examples: portledger fail examples/aquarium.plan\n          \
+                            portledger fail my.plan --by link --pairs --where 'from == \"acc-reef\"'"
+    )]
+    Fail(Fail),
+    /// Turns one or two entered values over a range; shows what becomes of columns, and where a
+    /// verdict turns.
+    #[command(
+        after_help = "Examples: portledger sweep my.plan links P105 length 10 m to 400 m in 40\n          \
+                            portledger sweep my.plan links P105 length 1 to 400 --with links P105 connections 3\n          \
+                            portledger sweep my.plan assume reserve 0 to 2 in 20 --of links P105 --show margin,verdict\n          \
+                            portledger sweep my.plan links P105 length 10 to 400 --and links P105 connections 1 to 5"
+    )]
+    Sweep(Sweep),
+    /// Ranks every interface and medium that could carry links at their speed, and says why the
+    /// others cannot.
+    #[command(
+        after_help = "Example: portledger options examples/aquarium.plan P105 --rank price,watts"
+    )]
+    Options(Options),
+    /// Says when ports, cages, access and uplinks of each switch are full, and what the next step up
+    /// gives.
+    #[command(after_help = "Example: portledger growth my.plan --from 2031")]
+    Growth(Growth),
+    /// Lists what to buy for the planned links, against stock; or the labels of all cables.
+    #[command(after_help = "Examples: portledger order my.plan\n          \
+                            portledger order my.plan --behind\n          \
+                            portledger order my.plan --labels --as csv")]
+    Order(Order),
     /// Lists the built-in tables, or shows one with its sources.
     #[command(after_help = "Example: portledger tables channels")]
     Tables {
@@ -157,6 +188,100 @@ pub struct Show {
     /// All columns, the quiet ones too.
     #[arg(long)]
     pub all: bool,
+}
+
+/// Arguments of `fail`.
+#[derive(Debug, Args)]
+pub struct Fail {
+    /// The plan.
+    pub plan: PathBuf,
+    /// Only failures of this kind; may be given several times.
+    #[arg(long, value_enum, value_name = "KIND")]
+    pub by: Vec<Failing>,
+    /// Every two links out together as well; told is what goes beyond each of them alone.
+    #[arg(long)]
+    pub pairs: bool,
+    /// Only links where this formula says yes, one by one and in pairs.
+    #[arg(long = "where", value_name = "FORMULA")]
+    pub condition: Option<String>,
+}
+
+/// What fails.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Failing {
+    /// A whole link.
+    Link,
+    /// One cable of a bundle.
+    Member,
+    /// All links on a route.
+    Route,
+    /// A switch with all its links.
+    Switch,
+}
+
+/// Arguments of `sweep`.
+#[derive(Debug, Args)]
+pub struct Sweep {
+    /// The plan.
+    pub plan: PathBuf,
+    /// What is turned, and its range: SHEET ROW COLUMN FROM to TO in STEPS, or assume NAME FROM to TO
+    /// in STEPS; units may be left out, and so may the steps.
+    #[arg(required = true, num_args = 3.., allow_hyphen_values = false, value_name = "RANGE")]
+    pub range: Vec<String>,
+    /// A second range, written in the same way.
+    #[arg(long, num_args = 3.., value_name = "RANGE")]
+    pub and: Vec<String>,
+    /// The columns or formulas to look at, with commas between.
+    #[arg(long, value_delimiter = ',', value_name = "NAMES")]
+    pub show: Vec<String>,
+    /// The row to look at, where it is not the one that is swept.
+    #[arg(long, num_args = 2, value_names = ["SHEET", "ROW"])]
+    pub of: Vec<String>,
+    /// A change that holds for the whole sweep: SHEET ROW COLUMN VALUE; may be given several times.
+    #[arg(long, num_args = 4, value_names = ["SHEET", "ROW", "COLUMN", "VALUE"])]
+    pub with: Vec<String>,
+    /// Only the places where a verdict, or another word or flag, turns.
+    #[arg(long)]
+    pub turns: bool,
+    /// Writes the curves into an SVG file.
+    #[arg(long, value_name = "FILE")]
+    pub svg: Option<PathBuf>,
+}
+
+/// Arguments of `options`.
+#[derive(Debug, Args)]
+pub struct Options {
+    /// The plan.
+    pub plan: PathBuf,
+    /// The links, of one speed; several are tried together.
+    #[arg(required = true, value_name = "LINK")]
+    pub links: Vec<String>,
+    /// What they are ranked by, the first first: price, watts, latency, margin.
+    #[arg(long, value_delimiter = ',', value_name = "WORDS")]
+    pub rank: Vec<String>,
+}
+
+/// Arguments of `growth`.
+#[derive(Debug, Args)]
+pub struct Growth {
+    /// The plan.
+    pub plan: PathBuf,
+    /// The year that it is now, so that calendar years can be told.
+    #[arg(long, value_name = "YEAR")]
+    pub from: Option<i32>,
+}
+
+/// Arguments of `order`.
+#[derive(Debug, Args)]
+pub struct Order {
+    /// The plan.
+    pub plan: PathBuf,
+    /// The links behind each quantity as well.
+    #[arg(long)]
+    pub behind: bool,
+    /// The labels of all cables instead: two of each.
+    #[arg(long, conflicts_with = "behind")]
+    pub labels: bool,
 }
 
 /// Arguments of `calc`.

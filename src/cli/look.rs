@@ -23,7 +23,7 @@ const CAUTION: &str = "Never look into a fibre or port; clean and inspect before
                        between buildings. Local codes and licensed practice rule.";
 
 /// The width of a severity with its glyph, under which findings line up.
-const INDENT: usize = 10;
+pub const INDENT: usize = 10;
 
 /// The findings and the links of a plan, or of the demo.
 pub fn overview(
@@ -139,7 +139,7 @@ pub fn name_of(desk: &Desk, finding: &Finding) -> String {
 }
 
 /// A severity as glyph and word, padded so that names line up.
-fn tinted(severity: Severity, coloured: bool) -> String {
+pub fn tinted(severity: Severity, coloured: bool) -> String {
     let (glyph, colour) = match severity {
         Severity::Stop => ('■', "31"),
         Severity::Caution => ('▲', "33"),
@@ -243,7 +243,7 @@ pub fn assumption_table(desk: &Desk) -> Table<'_> {
 }
 
 /// The rows of a sheet where a formula says yes; those where it says nothing are counted.
-fn rows_where(
+pub fn rows_where(
     desk: &Desk,
     sheet: SheetId,
     text: &str,
@@ -327,7 +327,7 @@ fn is_verdict(desk: &Desk, column: ColumnId) -> bool {
 }
 
 /// The glyph that stands beside the word of a verdict, for the eye that runs down a column.
-fn verdict_glyph(word: &str) -> char {
+pub fn verdict_glyph(word: &str) -> char {
     match word {
         "fits" => '●',
         "tight" => '▲',

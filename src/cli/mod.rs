@@ -7,10 +7,15 @@ mod args;
 mod calc;
 mod describe;
 mod edit;
+mod fail;
+mod growth;
 mod import;
 mod look;
+mod options;
+mod order;
 mod pick;
 mod print;
+mod sweep;
 mod table;
 
 use crate::problem::Problem;
@@ -130,6 +135,11 @@ fn command(line: Line, out: &mut Printer) -> Result<Outcome, Vec<Problem>> {
         Some(Command::Set(set)) => edit::set(&set, out),
         Some(Command::New(new)) => edit::new(&new, out),
         Some(Command::Import(import)) => import::import(&import, out),
+        Some(Command::Fail(asked)) => fail::fail(&asked, form, out),
+        Some(Command::Sweep(asked)) => sweep::sweep(&asked, form, out),
+        Some(Command::Options(asked)) => options::options(&asked, form, out),
+        Some(Command::Growth(asked)) => growth::growth(&asked, form, out),
+        Some(Command::Order(asked)) => order::order(&asked, form, out),
         Some(Command::Tables { name }) => describe::tables(name.as_deref(), form, out),
         Some(Command::Functions { name }) => describe::functions(name.as_deref(), form, out),
         Some(Command::Completions { shell }) => describe::completions(shell, out),

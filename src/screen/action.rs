@@ -112,6 +112,16 @@ pub enum Action {
     Picture,
     /// Ratios of all switches.
     Ratios,
+    /// What breaks when something fails.
+    Failures,
+    /// What becomes of the row when this value is turned.
+    Sweep,
+    /// What else could carry the link.
+    Options,
+    /// When switches are full.
+    Growth,
+    /// What to buy.
+    OrderList,
     /// Assumptions.
     Assumptions,
     /// What the functions do.
@@ -265,8 +275,13 @@ pub const RECORDS: &[Record] = records![
     NextFinding, Look, Ledger, [letter('j')], "next finding", "next", "To the next row that has a finding.";
     Changes, Look, All, [letter('b')], "what changed", "changed", "Findings that came and went with the last step.";
     Remarks, Look, All, [key(KeyCode::F(4))], "remarks", "remarks", "What was not as expected when the plan was opened, and formulas that are wrong.";
-    Picture, Look, All, [letter('i')], "picture", "picture", "A picture of this row: light of a link, front of a switch.";
+    Picture, Look, All, [letter('i')], "picture", "picture", "A picture of this row: light of a link, front of a switch, trail of a path.";
     Ratios, Look, All, [letter('t')], "ratios", "ratios", "Ratios of all switches as bars, normal and with one uplink cable out.";
+    Failures, Look, All, [letter('x')], "failures", "failures", "What breaks when a link, a member, a route or a switch is out, worst first.";
+    Sweep, Look, All, [letter('z')], "sweep", "sweep", "Turn the number in this cell, or an assumption, over a range: curves of the row, and where its verdict turns.";
+    Options, Look, All, [letter('y')], "options for the link", "options", "Every interface and medium that could carry this link, or those of the block, ranked; follow one to take it.";
+    Growth, Look, All, [letter('g')], "growth", "growth", "When ports, cages, access and uplinks of each switch are full, and what the next step up gives.";
+    OrderList, Look, All, [letter('P')], "order list", "order", "What to buy for the planned links, against stock; follow a line to the links behind it.";
     Assumptions, Look, All, [letter('a')], "assumptions", "assumed", "Values of the whole plan; follow one to change it.";
     Functions, Look, All, [key(KeyCode::F(2))], "functions", "functions", "What formulas may call.";
     Care, Look, All, [key(KeyCode::F(3))], "care", "care", "Caution with laser light, glass, power and copper between buildings.";

@@ -44,6 +44,10 @@ pub enum Target {
     Function(usize),
     /// Steps back: how many undos lead there; negative ones are redos.
     Steps(i32),
+    /// A choice of the options of links, by its position, to be taken.
+    Take(usize),
+    /// A line of the order list, by its position, to the rows behind it.
+    Behind(usize),
 }
 
 impl Line {

@@ -20,8 +20,9 @@ mod why;
 pub use cages::Cages;
 pub use findings::{Finding, Findings, Sentence, find_all};
 pub use ledger::ledger;
+pub use paths::{Hop, Trail, trails};
 pub use standing::{MOST_MOVED, Standing, VERDICTS};
-pub use verdict::{Judged, judged};
+pub use verdict::{Case, Judged, judged};
 pub use why::why;
 
 use crate::engine::Engine;

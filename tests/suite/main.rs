@@ -28,6 +28,8 @@ mod rows;
 mod screen;
 mod standing;
 mod story;
+mod study;
+mod study_cli;
 mod tasks;
 mod terminal;
 mod worked;

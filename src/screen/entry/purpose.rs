@@ -9,9 +9,13 @@ use crate::desk::Desk;
 use crate::plan::Entry as Content;
 use crate::problem::Problem;
 use crate::screen::theme::Tone;
+use crate::study::sweep::Axis;
+use crate::study::sweep::Knob;
 use crate::table::ParamId;
 use crate::table::RowId;
 use crate::table::SheetId;
+use crate::units::Unit;
+use crate::units::significant;
 
 /// What a line is for.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -75,6 +79,13 @@ pub enum Purpose {
         /// The row of the preview.
         row: Option<RowId>,
     },
+    /// The range that a knob is turned over, and the row that is looked at.
+    Sweep {
+        /// What is turned.
+        knob: Knob,
+        /// The row.
+        of: (SheetId, RowId),
+    },
     /// A text to look for.
     Find,
     /// The file to save the plan to.
@@ -130,6 +141,14 @@ impl Purpose {
             Self::Formula { sheet, column, .. } => format!("{} =", column_name(*sheet, *column)),
             Self::Column { sheet, .. } => format!("own column of {}", plan.def(*sheet).name),
             Self::Keep { .. } => "keep rows where".to_owned(),
+            Self::Sweep { knob, .. } => match knob {
+                Knob::Cell(sheet, row, column) => format!(
+                    "sweep {} of {}",
+                    column_name(*sheet, *column),
+                    plan.id(*sheet, *row)
+                ),
+                Knob::Assumption(param) => format!("sweep {}", param_name(*param)),
+            },
             Self::Find => "find".to_owned(),
             Self::SaveAs => "save as".to_owned(),
             Self::CopyTo => "copy into file".to_owned(),
@@ -165,6 +184,7 @@ impl Purpose {
                 let def = desk.plan().def(*sheet).columns.get(*column);
                 def.and_then(|def| def.formula.clone()).unwrap_or_default()
             }
+            Self::Sweep { knob, .. } => usual_range(desk, *knob),
             Self::SaveAs => desk
                 .path()
                 .map_or_else(String::new, |path| path.to_string_lossy().into_owned()),
@@ -186,6 +206,7 @@ impl Purpose {
             | Self::Formula { .. }
             | Self::Column { .. }
             | Self::Keep { .. }
+            | Self::Sweep { .. }
             | Self::Find
             | Self::SaveAs
             | Self::CopyTo
@@ -208,6 +229,7 @@ impl Purpose {
             | Self::Id { .. }
             | Self::Assumption(_)
             | Self::AssumptionSource { .. }
+            | Self::Sweep { .. }
             | Self::Find
             | Self::SaveAs
             | Self::CopyTo
@@ -253,6 +275,7 @@ pub(super) fn advise(
         }
         Purpose::Column { sheet, row } => own::advise(desk, *sheet, *row, text, cursor, touched),
         Purpose::Keep { sheet, row } => formula::for_condition(ask(*sheet, *row), touched),
+        Purpose::Sweep { knob, .. } => range(desk, *knob, text),
         Purpose::Find => Advice::of("looks for a part of a cell, without regard to case"),
         Purpose::SaveAs => file(text, "the plan keeps this name, for example campus.plan"),
         Purpose::CopyTo => file(
@@ -261,6 +284,53 @@ pub(super) fn advise(
         ),
         Purpose::Needle(_) => Advice::default(),
     }
+}
+
+/// A range around the present value.
+fn usual_range(desk: &Desk, knob: Knob) -> String {
+    let (entry, symbol) = match knob {
+        Knob::Cell(sheet, row, column) => {
+            let def = desk.plan().def(sheet).columns.get(column);
+            let unit = cell::unit_of(def.map_or("", |def| def.unit.as_str()));
+            let entry = desk.plan().entry(sheet, column, row);
+            (number_in(&entry, &unit), unit.symbol)
+        }
+        Knob::Assumption(param) => match desk.plan().assumptions().get(param.at()) {
+            Some(known) => (
+                number_in(&known.entry, &known.unit),
+                known.unit.symbol.clone(),
+            ),
+            None => (None, String::new()),
+        },
+    };
+    let (from, to) = match entry.filter(|value| *value > 0.0) {
+        Some(value) if symbol.is_empty() && value.fract() == 0.0 => (0.0, value * 2.0 + 2.0),
+        Some(value) => (value / 4.0, value * 4.0),
+        None => (1.0, 100.0),
+    };
+    let [from, to] = [from, to].map(|value| significant(value, 4));
+    let range = format!("{from} {symbol} to {to} {symbol}");
+    range.split_whitespace().collect::<Vec<_>>().join(" ")
+}
+
+fn number_in(entry: &Content, unit: &Unit) -> Option<f64> {
+    match entry {
+        Content::Number(value) => Some(unit.from_base(*value)),
+        Content::Empty | Content::Text(_) | Content::Wrong(_) => None,
+    }
+}
+
+/// What is known of a range.
+fn range(desk: &Desk, knob: Knob, text: &str) -> Advice {
+    let mut advice = Advice::of("from where to where, and in how many steps: 10 m to 400 m in 40");
+    match Axis::new(desk.plan(), knob, text) {
+        Ok(axis) => advice.tell(
+            format!("{} steps; the plan stays as it is", axis.n_steps),
+            Tone::Plain,
+        ),
+        Err(problem) => advice.problems.push(problem),
+    }
+    advice
 }
 
 fn file(text: &str, told: &str) -> Advice {

@@ -148,6 +148,7 @@ impl Session {
             Purpose::Formula { sheet, column, .. } => self.set_formula(*sheet, *column, Some(text)),
             Purpose::Column { sheet, .. } => self.add_column(*sheet, text),
             Purpose::Keep { .. } => self.keep(text),
+            Purpose::Sweep { knob, of } => self.show_sweep(*knob, *of, text),
             Purpose::Find => {
                 self.find(text);
                 Ok(())

@@ -7,6 +7,7 @@ use crate::screen::entry::{NeedleFor, Purpose};
 use crate::screen::page::{Page, Reading, Target};
 use crate::screen::pages;
 use crate::screen::theme::Tone;
+use crate::study::sweep::Knob;
 use crate::table::{ColumnId, RowId, SheetId};
 use crossterm::event::KeyCode;
 use crossterm::event::KeyEvent;
@@ -43,6 +44,20 @@ pub enum Shown {
     Front(SheetId, RowId),
     /// The ratios of all switches.
     Ratios,
+    /// The trail of a path.
+    Trail(RowId),
+    /// What breaks when something fails.
+    Failures,
+    /// A knob turned over a range, and the row that is looked at.
+    Sweep(Knob, (SheetId, RowId), String),
+    /// What could carry some links.
+    Options(Vec<RowId>),
+    /// When switches are full.
+    Growth,
+    /// What to buy.
+    OrderList,
+    /// The rows behind a line of the order list.
+    Behind(usize),
     /// The assumptions.
     Assumptions,
     /// The columns of a sheet.
@@ -95,6 +110,10 @@ impl Session {
             Action::Remarks => Shown::Remarks,
             Action::Picture => return self.picture_of(sheet, row?),
             Action::Ratios => Shown::Ratios,
+            Action::Failures => Shown::Failures,
+            Action::Options => return self.options_here(),
+            Action::Growth => Shown::Growth,
+            Action::OrderList => Shown::OrderList,
             Action::Assumptions => Shown::Assumptions,
             Action::Columns => Shown::Columns(sheet),
             Action::Steps => Shown::Steps,
@@ -110,14 +129,15 @@ impl Session {
         match self.desk.plan().def(sheet).name.as_str() {
             "links" => Some(Shown::Light(sheet, row)),
             "switches" => Some(Shown::Front(sheet, row)),
+            "paths" => Some(Shown::Trail(row)),
             _ => {
-                self.say("links and switches have pictures", Tone::Quiet);
+                self.say("links, switches and paths have pictures", Tone::Quiet);
                 None
             }
         }
     }
 
-    fn open_page(&mut self, shown: Shown) {
+    pub(super) fn open_page(&mut self, shown: Shown) {
         let mut leaf = Leaf {
             page: self.page_of(&shown),
             shown,
@@ -180,6 +200,13 @@ impl Session {
             Shown::Light(sheet, row) => pages::light(desk, *sheet, *row, width, theme),
             Shown::Front(_, row) => pages::front(desk, *row, width, theme),
             Shown::Ratios => pages::ratios(desk, width, theme),
+            Shown::Trail(row) => pages::trail(desk, *row, width, theme),
+            Shown::Failures => pages::failures(desk, width, theme),
+            Shown::Sweep(knob, of, range) => pages::sweep(desk, *knob, *of, range, width, theme),
+            Shown::Options(links) => pages::options(desk, links, width, theme),
+            Shown::Growth => pages::growth(desk, width, theme),
+            Shown::OrderList => pages::order_list(desk, width, theme),
+            Shown::Behind(at) => pages::behind(desk, *at, width, theme),
             Shown::Assumptions => pages::assumptions(desk, width, theme),
             Shown::Columns(sheet) => self.columns_page(*sheet),
             Shown::Steps => self.steps_page(),
@@ -301,6 +328,8 @@ impl Session {
             }
             Target::Function(at) => self.open_page(Shown::Function(at)),
             Target::Steps(by) => self.go_steps(by),
+            Target::Take(at) => self.take_option(at),
+            Target::Behind(at) => self.open_page(Shown::Behind(at)),
         }
     }
 

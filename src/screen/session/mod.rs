@@ -7,6 +7,7 @@ mod arrange;
 mod begin;
 mod change;
 mod look;
+mod study;
 
 pub use look::{Leaf, Shown};
 
@@ -289,6 +290,11 @@ impl Session {
             | Action::Remarks
             | Action::Picture
             | Action::Ratios
+            | Action::Failures
+            | Action::Sweep
+            | Action::Options
+            | Action::Growth
+            | Action::OrderList
             | Action::Assumptions
             | Action::Functions
             | Action::Care
@@ -312,6 +318,7 @@ impl Session {
             Action::Redraw => self.effects.push(Effect::Redraw),
             Action::Suspend => self.effects.push(Effect::Suspend),
             Action::Quit => self.quit(),
+            Action::Sweep => self.ask_sweep(),
             _ => self.open_page_of(action),
         }
     }

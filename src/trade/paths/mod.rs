@@ -5,6 +5,8 @@
 mod net;
 mod search;
 
+pub use search::Hop;
+
 use crate::engine::Engine;
 use crate::engine::MadeDef;
 use crate::engine::Reason;
@@ -12,7 +14,7 @@ use crate::plan::Entry;
 use crate::plan::Plan;
 use crate::table::{ABSENT, Cell, Column, ColumnId, MISSING, RowId, SheetId, stored};
 use net::Net;
-use search::{Hop, Way, least};
+use search::{Way, least};
 
 /// The columns of the sheet that are made here.
 pub const MADE: MadeDef = MadeDef {
@@ -196,6 +198,28 @@ fn path(plan: &Plan, net: &Net, ask: &Asked) -> Result<Path, String> {
         flow_ceiling: narrowest(|hop| hop.flow_ceiling),
         hops,
     })
+}
+
+/// A path of the plan and the hops that it takes, or why there is none.
+#[derive(Debug, Clone)]
+pub struct Trail {
+    /// Its row.
+    pub row: RowId,
+    /// The hops from its beginning to its end.
+    pub hops: Result<Vec<Hop>, String>,
+}
+
+/// All paths with both ends, hop by hop, in the order shown.
+pub fn trails(plan: &Plan, engine: &Engine) -> Vec<Trail> {
+    let asked = all_asked(plan);
+    let Some(net) = net_of(plan, engine, &asked) else {
+        return Vec::new();
+    };
+    let trail = |ask: &Asked| Trail {
+        row: ask.row,
+        hops: path(plan, &net, ask).map(|path| path.hops),
+    };
+    asked.iter().map(trail).collect()
 }
 
 /// Puts the hops of a path under every value in a reason that was made of them.

@@ -1,0 +1,172 @@
+//! A copy of a plan with an engine of its own, on which edits are tried and taken back.
+//!
+//! The plan it was made from stays as it is. What an edit means is decided by each study.
+
+use crate::engine::Engine;
+use crate::engine::Source;
+use crate::plan::Edit;
+use crate::plan::Plan;
+use crate::plan::Touched;
+use crate::problem::Problem;
+use crate::table::{Cell, ColumnId, RowId, SheetId};
+use crate::trade;
+use crate::trade::Case;
+use crate::trade::Finding;
+use crate::trade::Judged;
+use crate::trade::Sentence;
+use std::cmp::Reverse;
+use std::sync::OnceLock;
+
+/// A copy to try things on.
+#[derive(Debug)]
+pub struct Trial {
+    plan: Plan,
+    engine: Engine,
+    /// The cases of all checks, worst first; made when first asked for.
+    cases: OnceLock<Vec<Case>>,
+}
+
+impl Trial {
+    /// A copy of a plan.
+    pub fn new(plan: &Plan) -> Self {
+        let plan = plan.clone();
+        Self {
+            engine: trade::engine(&plan),
+            cases: OnceLock::new(),
+            plan,
+        }
+    }
+
+    /// A copy that computes only some columns and what they stand on, so that a change is followed
+    /// faster; all other computed columns are missing in it.
+    pub fn of_columns(plan: &Plan, engine: &Engine, wanted: &[ColumnId]) -> Self {
+        let plan = plan.clone();
+        let needed = needed(engine, wanted);
+        let mut schema = engine.schema().to_vec();
+        for (at, sheet) in schema.iter_mut().enumerate() {
+            let first = engine.graph().first[at].at();
+            for (position, column) in sheet.columns.iter_mut().enumerate() {
+                if column.formula.is_some() && !needed[first + position] {
+                    column.formula = Some("missing".to_owned());
+                }
+            }
+        }
+        Self {
+            engine: Engine::new(&plan, schema, engine.knowledge().clone()),
+            cases: OnceLock::new(),
+            plan,
+        }
+    }
+
+    /// The copy as it is now.
+    pub fn plan(&self) -> &Plan {
+        &self.plan
+    }
+
+    /// Everything computed from it.
+    pub fn engine(&self) -> &Engine {
+        &self.engine
+    }
+
+    /// Makes an edit; gives the one that takes it back.
+    ///
+    /// # Errors
+    /// An edit that does not fit; the copy is then as before.
+    pub fn make(&mut self, edit: Edit) -> Result<Edit, Problem> {
+        let change = self.plan.apply(edit)?;
+        self.follow(&change.touched);
+        Ok(change.inverse)
+    }
+
+    /// Takes one edit back and makes another, and computes once; gives what takes the other back.
+    ///
+    /// # Errors
+    /// An edit that does not fit; what was to be taken back is taken back.
+    pub fn turn(&mut self, back: Edit, edit: Edit) -> Result<Edit, Problem> {
+        let back = self.plan.apply(back)?;
+        let change = self.plan.apply(edit);
+        let mut touched = back.touched;
+        let made = change.map(|change| {
+            touched.extend(change.touched);
+            change.inverse
+        });
+        self.follow(&touched);
+        made
+    }
+
+    /// Looks at the copy with an edit made, which is taken back.
+    ///
+    /// # Errors
+    /// An edit that does not fit.
+    pub fn with<T>(&mut self, edit: Edit, look: impl FnOnce(&Self) -> T) -> Result<T, Problem> {
+        let back = self.make(edit)?;
+        let seen = look(self);
+        self.make(back)?;
+        Ok(seen)
+    }
+
+    fn follow(&mut self, touched: &[Touched]) {
+        if !self.engine.update(&self.plan, touched) {
+            self.engine = trade::engine(&self.plan);
+            self.cases = OnceLock::new();
+        }
+    }
+
+    /// What the checks find of a row, worst first, then in the order of checks. Names that look
+    /// alike are left out, as no study changes a name.
+    pub fn findings(&self, sheet: SheetId, row: RowId) -> Vec<Finding> {
+        let cases = self.cases.get_or_init(|| {
+            let Judged { mut cases, .. } = trade::judged(&self.plan);
+            cases.sort_by_key(|case| Reverse(case.severity));
+            cases
+        });
+        let found = |case: &&Case| {
+            let column = self.engine.column(sheet, case.column);
+            self.engine.cell(&self.plan, column, row) == Cell::Flag(true)
+        };
+        let found = cases
+            .iter()
+            .filter(|case| case.sheet == sheet)
+            .filter(found);
+        found.map(|case| self.finding(case, row)).collect()
+    }
+
+    fn finding(&self, case: &Case, row: RowId) -> Finding {
+        let def = &case.check.cases[case.case];
+        let fill = |text| {
+            let sentence = Sentence::new(&self.plan, &self.engine, case.sheet, text);
+            sentence.fill(&self.plan, &self.engine, case.sheet, row)
+        };
+        Finding {
+            check: case.check.name.clone(),
+            severity: case.severity,
+            sheet: case.sheet,
+            row,
+            sentence: fill(&def.say),
+            advice: fill(&def.advise),
+            source: case.check.source.clone(),
+        }
+    }
+}
+
+/// For each column of the graph whether one that is wanted stands on it.
+fn needed(engine: &Engine, wanted: &[ColumnId]) -> Vec<bool> {
+    let graph = engine.graph();
+    let mut needed = vec![false; graph.nodes.len()];
+    // Searches by key read their keys without saying so.
+    let keys = graph.lookups.iter().flat_map(|lookup| &lookup.keys);
+    let mut open: Vec<ColumnId> = keys.map(|(key, _)| *key).collect();
+    open.extend(wanted);
+    while let Some(column) = open.pop() {
+        if std::mem::replace(&mut needed[column.at()], true) {
+            continue;
+        }
+        let node = &graph.nodes[column.at()];
+        open.extend(node.reads.iter().map(|read| read.column));
+        // Columns that one function makes are made together.
+        if let Source::Made { lead, .. } = node.source {
+            open.push(lead);
+        }
+    }
+    needed
+}
