@@ -208,21 +208,29 @@ impl Keep {
             return Records::default();
         };
         let path = path.map(|path| path.to_string_lossy());
-        let begin = || {
+        let path = path.as_deref().unwrap_or_default();
+        let mut records = match journal.is_begun {
+            true => Vec::new(),
+            false => self.beginning(plan, path),
+        };
+        records.push(journal::turn(plan, turn));
+        Records(records)
+    }
+
+    /// How a journal begins: with what is on disk, which is the base also where a proposal is open.
+    fn beginning(&self, plan: &Plan, path: &str) -> Vec<Result<Vec<u8>, TooLarge>> {
+        let begin = |plan: &Plan| {
             journal::beginning(Beginning {
                 plan,
                 from: self.base.as_deref().unwrap_or_default(),
-                path: path.as_deref().unwrap_or_default(),
+                path,
                 text: self.text.as_deref(),
             })
         };
-        let beginning = (!journal.is_begun).then(begin);
-        Records(
-            beginning
-                .into_iter()
-                .chain([journal::turn(plan, turn)])
-                .collect(),
-        )
+        match plan.base() {
+            None => vec![begin(plan)],
+            Some((base, back)) => vec![begin(&base), journal::within(&base, &back)],
+        }
     }
 
     /// Hands on the records of a move that was made.

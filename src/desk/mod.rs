@@ -7,6 +7,7 @@
 pub mod history;
 mod keep;
 mod opening;
+mod proposals;
 mod recovery;
 mod standing;
 mod writer;

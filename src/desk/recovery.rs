@@ -76,6 +76,7 @@ impl Glance {
                     saved_as = Some(checksum);
                     continue;
                 }
+                Line::Within(_) => continue,
                 Line::Full => {
                     is_full = true;
                     break;
@@ -252,6 +253,10 @@ fn again(
         Line::RedoBy(Step { label, edit }) => {
             let edit = edit.edit(plan)?;
             history.redo_by(plan, label, edit).map(|_| true)
+        }
+        Line::Within(edit) => {
+            let edit = edit.edit(plan)?;
+            plan.apply(edit).map(|_| true)
         }
         Line::Saving(_) => Ok(true),
         Line::Full | Line::Start(_) => Ok(false),

@@ -4,7 +4,7 @@
 //! crash, is decided by the desk.
 //!
 //! ```text
-//! 131 51cb4e0af29ae6ac {"start":{"format":1,"from":"9f86d081...","shape":"60303ae2...","path":"reef.plan","storage":[]}}
+//! 131 51cb4e0af29ae6ac {"start":{"format":2,"from":"9f86d081...","shape":"60303ae2...","path":"reef.plan","storage":[]}}
 //! 98 7d865e959b2466f1 {"do":{"label":"length of L1","edit":{"set_cells":{"sheet":0,"cells":[[9,0,"n85.0"]]}}}}
 //! 6 3fdba35f04dc8c46 "undo"
 //! ```
@@ -29,7 +29,7 @@ use std::io::{self, Read as _, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
 
 /// The format this version writes.
-pub const FORMAT: u64 = 1;
+pub const FORMAT: u64 = 2;
 
 /// The largest journal; what goes beyond is told, not kept.
 pub const MAX_BYTES: u64 = 256 << 20;
@@ -86,6 +86,16 @@ pub fn beginning(beginning: Beginning<'_>) -> Result<Vec<u8>, TooLarge> {
             .map(|storage| told_storage(storage, &names))
             .collect(),
     }))
+}
+
+/// The record that the plan was in a proposal when the journal began, by the edit that brings it
+/// there from the base.
+///
+/// # Errors
+/// A record that is too large.
+pub fn within(plan: &Plan, edit: &Edit) -> Result<Vec<u8>, TooLarge> {
+    let names = plan.names().view();
+    record(&Line::<_, ()>::Within(told(edit, &names)))
 }
 
 /// The record of a turn.
@@ -150,6 +160,8 @@ impl Write for Bounded {
 pub enum Line<E, S> {
     /// What the edits were made to; the first line.
     Start(Start<S>),
+    /// The plan was in a proposal when the journal began: the edit that brings it there, no step.
+    Within(E),
     /// A new step.
     Do(Step<E>),
     /// The last step taken back.

@@ -326,11 +326,12 @@ impl Plan {
         }
         let body = &mut self.sheets[sheet.at()];
         body.order = woven(&body.order, &rows);
-        body.rank_again();
         let back: Vec<RowId> = rows.into_iter().map(|(_, row)| row).collect();
         if let Some(layer) = self.layers.last_mut() {
             layer.under.come(sheet, &back);
+            layer.under.straighten(sheet, &mut body.order);
         }
+        body.rank_again();
         Ok(Change {
             inverse: Edit::RemoveRows {
                 sheet,
@@ -595,6 +596,12 @@ impl Plan {
     }
 
     fn open_layer(&mut self, name: String) -> Result<Change, Problem> {
+        if !self.proposals.iter().any(|known| known.name == name) {
+            return Err(Problem::new(
+                "proposal-unknown",
+                format!("there is no proposal `{name}`"),
+            ));
+        }
         self.layers.push(Layer {
             name,
             under: Under::default(),

@@ -136,9 +136,6 @@ impl Under {
                 self.added.insert((sheet, *row));
             }
         }
-        if !self.removed.iter().any(|(of, _)| *of == sheet) {
-            self.orders.remove(&sheet);
-        }
     }
 
     /// Notes rows that are about to be taken away, with the order that they stand in.
@@ -153,8 +150,20 @@ impl Under {
                 self.removed.insert((sheet, *row));
             }
         }
-        if !self.removed.iter().any(|(of, _)| *of == sheet) {
-            self.orders.remove(&sheet);
+    }
+
+    /// Puts the rows that were there before in the order they had, whatever else stands between.
+    pub(super) fn straighten(&self, sheet: SheetId, order: &mut [RowId]) {
+        let Some(before) = self.order(sheet) else {
+            return;
+        };
+        let live: BTreeSet<RowId> = order.iter().copied().collect();
+        let mut before = before.iter().filter(|row| live.contains(row));
+        let old = order.iter_mut().filter(|row| !self.is_added(sheet, **row));
+        for slot in old {
+            if let Some(row) = before.next() {
+                *slot = *row;
+            }
         }
     }
 
@@ -276,6 +285,16 @@ impl Plan {
     /// The name of the proposal that is open; none where the plan is the base.
     pub fn within(&self) -> Option<&str> {
         self.layers.last().map(|layer| layer.name.as_str())
+    }
+
+    /// A copy that is the base, where proposals are open, with the edit that goes back into them;
+    /// the content of the uppermost one is written down in the copy.
+    pub fn base(&self) -> Option<(Self, Edit)> {
+        self.within()?;
+        let mut base = self.clone();
+        let edit = base.leave_edit().ok()?;
+        let change = base.apply(edit).ok()?;
+        Some((base, change.inverse))
     }
 
     /// What a cell holds in what the open proposal stands on, where that is something else.

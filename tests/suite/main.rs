@@ -18,6 +18,7 @@ mod monkey;
 mod pages;
 mod paths;
 mod properties;
+mod proposals;
 mod pty;
 mod readme;
 mod rows;
