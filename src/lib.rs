@@ -12,6 +12,7 @@
 //! plan      the document and its edits
 //! engine    keeps every column up to date
 //! trade     what a network planner knows
+//! study     what if: proposals held beside the base
 //! files     bytes in and out
 //! desk      one open plan: edits, undo, saving
 //! screen    the ledger on a terminal
@@ -27,6 +28,7 @@ pub mod plan;
 pub mod problem;
 pub mod screen;
 pub mod sheet;
+pub mod study;
 pub mod table;
 pub mod trade;
 pub mod units;

@@ -6,6 +6,8 @@
 use super::Desk;
 use crate::plan::Proposal;
 use crate::problem::Problem;
+use crate::study::compare;
+use crate::study::compare::Comparison;
 
 impl Desk {
     /// The proposals of the plan; of the one that is open the content it had when it was entered.
@@ -73,5 +75,14 @@ impl Desk {
     pub fn drop_proposal(&mut self, name: &str) -> Result<(), Problem> {
         let edit = self.plan.drop_edit(name)?;
         self.apply(&format!("proposal {} dropped", name.trim()), edit)
+    }
+
+    /// Holds proposals beside the base; no names mean all of them. What is open is compared as it
+    /// would be saved now.
+    ///
+    /// # Errors
+    /// A name that no proposal has, or proposals that stand on each other in a circle.
+    pub fn compare(&self, names: &[String]) -> Result<Comparison, Problem> {
+        compare::compare(&self.plan, names)
     }
 }

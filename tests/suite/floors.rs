@@ -7,8 +7,8 @@ use std::path::{Path, PathBuf};
 
 /// The rooms, lowest floor first; each may import those before it.
 const ROOMS: &[&str] = &[
-    "problem", "units", "table", "formula", "sheet", "plan", "engine", "trade", "files", "desk",
-    "screen", "cli",
+    "problem", "units", "table", "formula", "sheet", "plan", "engine", "trade", "study", "files",
+    "desk", "screen", "cli",
 ];
 
 /// Crates with the only rooms that use them.

@@ -231,7 +231,7 @@ fn a_change_that_does_not_fit_is_kept_told_and_skipped() {
     // What does not fit stays behind when the rest is accepted.
     assert_eq!(desk.accept("longer fibre").unwrap().len(), 3);
     assert_eq!(desk.proposals()[0].changes.len(), 3);
-    assert_eq!(shown(&desk, "L1", "length"), "77 m");
+    assert_eq!(shown(&desk, "L1", "length"), "76.2 m");
 }
 
 #[test]
