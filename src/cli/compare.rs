@@ -10,10 +10,13 @@ use super::print::Printer;
 use super::table::{Datum, Heading, Table};
 use crate::problem::Problem;
 use crate::problem::clean;
-use crate::study::compare::{CellChange, Compared, Comparison, Found, Outlook, RowChange, Side};
+use crate::study::compare::{Compared, Comparison, Found, Outlook, RowChange, Side};
 
 /// So many rows of a proposal are written for a person unless all are asked for.
 const MOST_ROWS: usize = 20;
+
+/// So many cells of a row, unless all are asked for; those that were entered always.
+const MOST_CELLS: usize = 4;
 
 /// Holds proposals of a plan beside its base.
 pub fn compare(asked: &Compare, form: Form, out: &mut Printer) -> Result<Outcome, Vec<Problem>> {
@@ -58,7 +61,7 @@ fn write_one(one: &Compared, all: bool, out: &mut Printer) {
     }
     let shown = if all { one.rows.len() } else { MOST_ROWS };
     for row in one.rows.iter().take(shown) {
-        out.wrapped("  ", 4, &clean(&row_text(row)));
+        out.wrapped("  ", 4, &clean(&row_text(row, all)));
     }
     let n_more = one.n_rows.saturating_sub(shown.min(one.rows.len()));
     if n_more > 0 {
@@ -90,9 +93,9 @@ fn found_text(found: &Found) -> String {
 }
 
 /// A row that differs in one line: what was entered, then what follows.
-fn row_text(row: &RowChange) -> String {
-    let cells = row.cells.iter().filter(|cell| cell.column != "id");
-    let parts: Vec<String> = cells.map(cell_text).collect();
+fn row_text(row: &RowChange, all: bool) -> String {
+    let most = if all { usize::MAX } else { MOST_CELLS };
+    let parts: Vec<String> = row.told(most).map(|cell| cell.text()).collect();
     let verdict = match &row.verdicts {
         [old, new] if old == new => String::new(),
         [old, new] => format!("; verdict {} -> {}", or_none(old), or_none(new)),
@@ -102,11 +105,6 @@ fn row_text(row: &RowChange) -> String {
         true => format!("{name}{verdict}"),
         false => format!("{name}: {}{verdict}", parts.join(", ")),
     }
-}
-
-fn cell_text(cell: &CellChange) -> String {
-    let side = |side: &Side| or_none(&side.text).to_owned();
-    format!("{} {} -> {}", cell.column, side(&cell.old), side(&cell.new))
 }
 
 fn or_none(text: &str) -> &str {

@@ -770,6 +770,7 @@ fn total(
     let row = row.map(|row| plan.id(sheet, row));
     let mut text = match number {
         Some(number) => engine.shown_cell(column, &Cell::Number(number)),
+        None if plan.rows(sheet).order().is_empty() => "none".to_owned(),
         None => lack.to_owned(),
     };
     if let Some(row) = &row {
@@ -817,6 +818,33 @@ fn paths(plan: &Plan, engine: &Engine) -> Vec<Total> {
         }
     };
     plan.rows(sheet).order().iter().map(total).collect()
+}
+
+impl RowChange {
+    /// The cells to be told where there is little room: all that were entered, then so many that
+    /// follow; of a row that came or went only the entered ones.
+    pub fn told(&self, most: usize) -> impl Iterator<Item = &CellChange> {
+        let room = match self.kind {
+            RowKind::Changed | RowKind::Follows => most,
+            RowKind::Added | RowKind::Removed => 0,
+        };
+        let cells = self.cells.iter().filter(|cell| cell.column != "id");
+        let (entered, others): (Vec<_>, Vec<_>) = cells.partition(|cell| cell.is_entered);
+        let room = room.saturating_sub(entered.len());
+        entered.into_iter().chain(others.into_iter().take(room))
+    }
+}
+
+impl CellChange {
+    /// The change in a few words: what it was and what it is, or the one of them that is there.
+    pub fn text(&self) -> String {
+        let (old, new) = (&self.old.text, &self.new.text);
+        match (old.is_empty(), new.is_empty()) {
+            (true, _) => format!("{} {new}", self.column),
+            (false, true) => format!("{} {old} -> none", self.column),
+            (false, false) => format!("{} {old} -> {new}", self.column),
+        }
+    }
 }
 
 impl Comparison {

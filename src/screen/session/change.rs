@@ -154,6 +154,7 @@ impl Session {
             }
             Purpose::SaveAs => self.save_as(text),
             Purpose::CopyTo => self.copy_to(text),
+            Purpose::Proposal => self.new_proposal(text),
             Purpose::Needle(_) => Ok(()),
         }
     }
@@ -229,6 +230,7 @@ impl Session {
         let here = self.ledger().here(&self.desk);
         let rank = here.and_then(|row| plan.rows(sheet).rank().get(row.at()).copied());
         let at = rank.map_or(plan.rows(sheet).order().len(), |rank| rank as usize + 1);
+        let at = plan.place_of_new(sheet, at);
         self.try_apply(
             &format!("new row {}", text.trim()),
             Edit::AddRows {
@@ -518,7 +520,7 @@ impl Session {
     }
 
     /// Brings what is shown up to date after a step, and says what came of it.
-    fn followed(&mut self, label: &str, how: &str) {
+    pub(super) fn followed(&mut self, label: &str, how: &str) {
         self.last_step = format!("{how}{label}");
         let said = format!("{how}{label}{}", came_of(self.desk.outcome()));
         let Self { desk, ledgers, .. } = self;
