@@ -6,6 +6,7 @@ mod boundaries;
 mod builtin;
 mod checks;
 mod cli;
+mod compare;
 mod copper;
 mod demo;
 mod engine;

@@ -302,7 +302,7 @@ fn a_file_with_proposals_keeps_its_bytes_and_what_nobody_knows() {
 
 /// What a person does in a proposal, with ways in and out.
 #[derive(Debug, Clone)]
-enum Move {
+pub enum Move {
     Enter(u8),
     Leave,
     Propose(u8),
@@ -313,7 +313,7 @@ enum Move {
     Redo,
 }
 
-fn moves() -> impl Strategy<Value = Move> {
+pub fn moves() -> impl Strategy<Value = Move> {
     prop_oneof![
         3 => any::<u8>().prop_map(Move::Enter),
         2 => Just(Move::Leave),
@@ -333,7 +333,7 @@ fn name(at: u8) -> &'static str {
 }
 
 /// Makes a move; whatever is refused changes nothing.
-fn make(desk: &mut Desk, one: &Move) {
+pub fn make(desk: &mut Desk, one: &Move) {
     let (before, n_steps) = (write(desk.plan()), desk.steps_done().count());
     let done = match one {
         Move::Enter(at) => desk.enter(name(*at)).map(drop),
@@ -344,12 +344,6 @@ fn make(desk: &mut Desk, one: &Move) {
         }
         Move::Accept(at) => desk.accept(name(*at)).map(drop),
         Move::Drop(at) => desk.drop_proposal(name(*at)),
-        Move::Edit(Step::Together(steps)) => {
-            for step in steps {
-                make(desk, &Move::Edit(step.clone()));
-            }
-            return;
-        }
         Move::Edit(step) => match edit(desk.plan(), step) {
             Some(edit) => desk.apply("edit", edit),
             None => Ok(()),
