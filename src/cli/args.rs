@@ -125,12 +125,10 @@ pub enum Command {
     )]
     Import(Import),
     /// Lists the proposals of a plan, or makes, accepts or drops one, and saves.
-    #[command(
-        after_help = "Examples: portledger propose my.plan\n          \
+    #[command(after_help = "Examples: portledger propose my.plan\n          \
                             portledger propose my.plan 'OS2 uplinks' --note 'quote of May'\n          \
                             portledger set my.plan links UP1 medium OS2 --in 'OS2 uplinks'\n          \
-                            portledger propose my.plan 'OS2 uplinks' --accept"
-    )]
+                            portledger propose my.plan 'OS2 uplinks' --accept")]
     Propose(Propose),
     /// Holds proposals beside the base: findings, margins, ratios, latency, power, parts, rows.
     #[command(

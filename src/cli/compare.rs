@@ -49,7 +49,10 @@ fn write(compared: &Comparison, all: bool, out: &mut Printer) {
 }
 
 fn write_one(one: &Compared, all: bool, out: &mut Printer) {
-    let on = one.on.as_ref().map_or(String::new(), |on| format!(" on {on}"));
+    let on = one
+        .on
+        .as_ref()
+        .map_or(String::new(), |on| format!(" on {on}"));
     let note = match one.note.is_empty() {
         true => String::new(),
         false => format!(" ({})", one.note),
@@ -69,12 +72,18 @@ fn write_one(one: &Compared, all: bool, out: &mut Printer) {
         let hint = if all { "" } else { "; --rows writes them" };
         out.line(&format!("  {more}{hint}"));
     }
-    for (word, list, n) in [("gone", &one.went, one.n_went), ("new", &one.came, one.n_came)] {
+    for (word, list, n) in [
+        ("gone", &one.went, one.n_went),
+        ("new", &one.came, one.n_came),
+    ] {
         for found in list.iter().take(if all { list.len() } else { MOST_ROWS }) {
             out.wrapped("  ", 4, &clean(&format!("{word}: {}", found_text(found))));
         }
         if !all && n > MOST_ROWS {
-            out.line(&format!("  {} more {word}; --rows writes them", n - MOST_ROWS));
+            out.line(&format!(
+                "  {} more {word}; --rows writes them",
+                n - MOST_ROWS
+            ));
         }
     }
     let gone = several(one.n_went, "finding gone", "findings gone");

@@ -62,7 +62,10 @@ fn take_away(desk: &mut Desk, place: &[String], out: &mut Printer) -> Result<(),
     let sheet = pick::sheet(desk, sheet)?;
     let row = pick::row(desk, sheet, id)?;
     let rows = vec![row];
-    desk.apply(&format!("{id} taken away"), Edit::RemoveRows { sheet, rows })?;
+    desk.apply(
+        &format!("{id} taken away"),
+        Edit::RemoveRows { sheet, rows },
+    )?;
     out.line(&clean(&format!("{id}: taken away")));
     Ok(())
 }

@@ -43,7 +43,7 @@ impl Desk {
             self.leave()?;
         }
         let (edit, misfits) = self.plan.enter_edit(&name)?;
-        self.apply(&format!("into proposal {name}"), edit)?;
+        self.apply_as(&format!("into proposal {name}"), edit, true)?;
         Ok(misfits)
     }
 
@@ -54,7 +54,7 @@ impl Desk {
     pub fn leave(&mut self) -> Result<(), Problem> {
         let edit = self.plan.leave_edit()?;
         let label = format!("out of proposal {}", self.within().unwrap_or_default());
-        self.apply(&label, edit)
+        self.apply_as(&label, edit, true)
     }
 
     /// Writes a proposal into the base as one step; it is then gone. Gives its changes that do not

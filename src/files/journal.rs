@@ -44,15 +44,26 @@ const N_SEAL: usize = 16;
 #[derive(Debug, Clone, Copy)]
 pub enum Turn<'a> {
     /// A new step.
-    Do(&'a str, &'a Edit),
+    Do(Told<'a>),
     /// The last step taken back.
     Undo,
     /// The step made again that was taken back last.
     Redo,
     /// A step taken back that was made before this journal began.
-    UndoBy(&'a str, &'a Edit),
+    UndoBy(Told<'a>),
     /// A step made again that was taken back before this journal began.
-    RedoBy(&'a str, &'a Edit),
+    RedoBy(Told<'a>),
+}
+
+/// A step to be told.
+#[derive(Debug, Clone, Copy)]
+pub struct Told<'a> {
+    /// Its name.
+    pub label: &'a str,
+    /// The edit.
+    pub edit: &'a Edit,
+    /// Whether nothing that is saved changes with it.
+    pub is_still: bool,
 }
 
 /// What the edits of a journal were made to.
@@ -104,16 +115,17 @@ pub fn within(plan: &Plan, edit: &Edit) -> Result<Vec<u8>, TooLarge> {
 /// A record that is too large.
 pub fn turn(plan: &Plan, turn: Turn<'_>) -> Result<Vec<u8>, TooLarge> {
     let names = plan.names().view();
-    let step = |label: &str, edit| Step {
-        label: label.to_owned(),
-        edit: told(edit, &names),
+    let step = |one: Told<'_>| Step {
+        label: one.label.to_owned(),
+        is_still: one.is_still,
+        edit: told(one.edit, &names),
     };
     record(&match turn {
-        Turn::Do(label, edit) => Line::<_, ()>::Do(step(label, edit)),
+        Turn::Do(one) => Line::<_, ()>::Do(step(one)),
         Turn::Undo => Line::Undo,
         Turn::Redo => Line::Redo,
-        Turn::UndoBy(label, edit) => Line::UndoBy(step(label, edit)),
-        Turn::RedoBy(label, edit) => Line::RedoBy(step(label, edit)),
+        Turn::UndoBy(one) => Line::UndoBy(step(one)),
+        Turn::RedoBy(one) => Line::RedoBy(step(one)),
     })
 }
 
@@ -201,6 +213,9 @@ pub struct Start<S> {
 pub struct Step<E> {
     /// The name.
     pub label: String,
+    /// Whether nothing that is saved changes with it, as on the way into a proposal.
+    #[serde(default, rename = "still", skip_serializing_if = "std::ops::Not::not")]
+    pub is_still: bool,
     /// The edit.
     pub edit: E,
 }

@@ -148,7 +148,10 @@ impl Plan {
             .did_you_mean(name, names.clone());
             match self.proposals.is_empty() {
                 true => problem.help("this plan has none yet"),
-                false => problem.help(format!("there are: {}", names.collect::<Vec<_>>().join(", "))),
+                false => problem.help(format!(
+                    "there are: {}",
+                    names.collect::<Vec<_>>().join(", ")
+                )),
             }
         })
     }
@@ -197,7 +200,11 @@ impl Plan {
     /// already.
     pub fn enter_edit(&self, name: &str) -> Result<(Edit, Vec<Problem>), Problem> {
         self.must_be_base()?;
-        let stack: Vec<String> = self.stack(name)?.iter().map(|one| one.name.clone()).collect();
+        let stack: Vec<String> = self
+            .stack(name)?
+            .iter()
+            .map(|one| one.name.clone())
+            .collect();
         let [.., top] = stack.as_slice() else {
             return self.layer_edit(name);
         };
@@ -239,7 +246,11 @@ impl Plan {
             return Vec::new();
         }
         let unfit = self.effect(proposal, self.layers.first().map(|layer| &layer.under));
-        unfit.unfit.into_iter().map(|(_, problem)| problem).collect()
+        unfit
+            .unfit
+            .into_iter()
+            .map(|(_, problem)| problem)
+            .collect()
     }
 
     /// The edit that leaves the open proposals for the base, the content of the uppermost one
@@ -326,7 +337,10 @@ impl Plan {
             Some(under) => under.n_rows(self, sheet),
             None => self.rows(sheet).order().len(),
         }));
-        let kept = effect.unfit.iter().map(|(at, _)| proposal.changes[*at].clone());
+        let kept = effect
+            .unfit
+            .iter()
+            .map(|(at, _)| proposal.changes[*at].clone());
         let kept: Vec<Alteration> = kept.collect();
         let problems = effect.unfit.into_iter().map(|(_, problem)| problem);
         let problems: Vec<Problem> = problems.collect();
@@ -426,7 +440,10 @@ impl Plan {
         if now == self.changes_of(&before) {
             return Ok((at, known.clone()));
         }
-        let unfit = before.unfit.iter().map(|(at, _)| known.changes[*at].clone());
+        let unfit = before
+            .unfit
+            .iter()
+            .map(|(at, _)| known.changes[*at].clone());
         let changes = now.into_iter().chain(unfit).collect();
         Ok((
             at,
@@ -474,7 +491,9 @@ impl Plan {
         }
         for (sheet, cells) in &effect.added {
             let id = cells.iter().find(|(column, _)| *column == 0);
-            let id = id.map_or(String::new(), |(_, entry)| entry.text(&Unit::none(), &self.names));
+            let id = id.map_or(String::new(), |(_, entry)| {
+                entry.text(&Unit::none(), &self.names)
+            });
             out.push(Alteration::of_row(ADD, &self.def(*sheet).name, &id));
             let rest = cells.iter().filter(|(column, _)| *column != 0);
             out.extend(rest.map(|(column, entry)| self.cell_change(*sheet, &id, *column, entry)));
@@ -547,16 +566,18 @@ impl Plan {
         let removed = &effect.removed;
         effect.cells.retain(|(sheet, row, column), entry| {
             let base = under.and_then(|under| under.cell(*sheet, *row, *column));
-            let base = base.cloned().unwrap_or_else(|| self.entry(*sheet, *column, *row));
+            let base = base
+                .cloned()
+                .unwrap_or_else(|| self.entry(*sheet, *column, *row));
             !removed.contains(&(*sheet, *row)) && !is_same(&base, entry)
         });
         effect.assumptions.retain(|param, now| {
             let before = self.assumed_under(*param, under);
             !(is_same(&before.0, &now.0) && before.1 == now.1 && before.2 == now.2)
         });
-        effect.formulas.retain(|(sheet, column), now| {
-            self.formula_under(*sheet, *column, under) != *now
-        });
+        effect
+            .formulas
+            .retain(|(sheet, column), now| self.formula_under(*sheet, *column, under) != *now);
         effect
     }
 
@@ -781,11 +802,10 @@ impl Reading<'_> {
             FORMULA => self.formula(change, Some(change.value.clone())),
             FORGET if change.sheet.is_empty() => self.forget(change),
             FORGET => self.formula(change, None),
-            other => Err(Problem::new(
-                "change-unknown",
-                format!("no change is called `{other}`"),
-            )
-            .did_you_mean(other, KINDS)),
+            other => Err(
+                Problem::new("change-unknown", format!("no change is called `{other}`"))
+                    .did_you_mean(other, KINDS),
+            ),
         }
     }
 

@@ -345,7 +345,10 @@ impl Plan {
             None => Ok(()),
             Some(layer) => Err(Problem::new(
                 "in-proposal",
-                format!("{what} belongs to the base, and proposal `{}` is open", layer.name),
+                format!(
+                    "{what} belongs to the base, and proposal `{}` is open",
+                    layer.name
+                ),
             )
             .help("leave the proposal first")),
         }

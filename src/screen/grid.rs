@@ -168,7 +168,10 @@ fn draw_row(
         };
         let area = Rect::new(*x, y, *width, 1);
         draw_cell(head, desk, row, place, area, paint);
-        let is_altered = desk.plan().stood(ledger.sheet, head.position, row).is_some();
+        let is_altered = desk
+            .plan()
+            .stood(ledger.sheet, head.position, row)
+            .is_some();
         if is_altered && *x > 0 {
             let glyph = paint.theme.glyph(Glyph::Altered);
             paint.text(*x - 1, y, 1, glyph, Tone::Changed);
@@ -178,14 +181,7 @@ fn draw_row(
 }
 
 /// Says behind the id that the open proposal changes or adds the row.
-fn mark_row(
-    ledger: &Ledger,
-    desk: &Desk,
-    row: RowId,
-    y: u16,
-    drawn: &Drawn,
-    paint: &mut Paint,
-) {
+fn mark_row(ledger: &Ledger, desk: &Desk, row: RowId, y: u16, drawn: &Drawn, paint: &mut Paint) {
     let Some((_, x, width)) = drawn.columns.first() else {
         return;
     };

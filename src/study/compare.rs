@@ -231,7 +231,11 @@ pub fn compare_anew(plan: &Plan, names: &[String]) -> Result<Comparison, Problem
 fn compare_with(plan: &Plan, names: &[String], is_anew: bool) -> Result<Comparison, Problem> {
     let plan = plan.base().map_or_else(|| plan.clone(), |(base, _)| base);
     let names = match names.is_empty() {
-        true => plan.proposals().iter().map(|one| one.name.clone()).collect(),
+        true => plan
+            .proposals()
+            .iter()
+            .map(|one| one.name.clone())
+            .collect(),
         false => names.to_vec(),
     };
     let mut copy = Working::new(plan, is_anew);
@@ -672,7 +676,14 @@ enum Of {
 }
 
 /// Name, title, sheet, column, how it is made of it, and which way is better.
-type Measure = (&'static str, &'static str, &'static str, &'static str, Of, Better);
+type Measure = (
+    &'static str,
+    &'static str,
+    &'static str,
+    &'static str,
+    Of,
+    Better,
+);
 
 /// The totals that are made of columns.
 #[rustfmt::skip]
@@ -740,7 +751,12 @@ fn total(
     let column = engine.find_column(sheet, column)?;
     let values = engine.values(column).numbers();
     let order = plan.rows(sheet).order().iter();
-    let value = |row: &RowId| values.get(row.at()).copied().filter(|value| !value.is_nan());
+    let value = |row: &RowId| {
+        values
+            .get(row.at())
+            .copied()
+            .filter(|value| !value.is_nan())
+    };
     let given = order.clone().filter_map(|row| Some((*row, value(row)?)));
     let (number, row, n_missing, lack) = match of {
         Of::Least | Of::Most => {
@@ -802,7 +818,10 @@ fn paths(plan: &Plan, engine: &Engine) -> Vec<Total> {
     let (values, unit) = (engine.values(column).numbers(), engine.unit(column));
     let total = |row: &RowId| {
         let id = plan.id(sheet, *row);
-        let value = values.get(row.at()).copied().filter(|value| !value.is_nan());
+        let value = values
+            .get(row.at())
+            .copied()
+            .filter(|value| !value.is_nan());
         Total {
             title: format!("latency of path {id}"),
             name: id.clone(),
@@ -861,7 +880,10 @@ impl Comparison {
             let texts = texts.map(Option::unwrap_or_default).collect();
             lines.push((total.title.clone(), texts));
         }
-        let ids: Vec<&String> = outlooks().flat_map(|one| &one.paths).map(|one| &one.name).collect();
+        let ids: Vec<&String> = outlooks()
+            .flat_map(|one| &one.paths)
+            .map(|one| &one.name)
+            .collect();
         let mut told = BTreeSet::new();
         for id in ids.into_iter().filter(|id| told.insert((*id).clone())) {
             let texts = outlooks().map(|one| {

@@ -2,8 +2,8 @@
 //!
 //! A crash is a copy of the files as they are at that moment, or a process that is killed.
 
-use super::proposals::{Move, make, moves};
 use super::properties::{Step, beginning, edit, step};
+use super::proposals::{Move, make, moves};
 use portledger::desk::{Desk, SaveState};
 use portledger::files::plan_file::write;
 use portledger::plan::{Edit, Entry};

@@ -120,7 +120,8 @@ fn a_proposal_is_entered_left_and_taken_back_and_the_base_is_as_it_was() {
 #[test]
 fn an_edit_belongs_to_the_proposal_that_is_open() {
     let mut desk = desk(HALLS);
-    let rows = |text: &str| text[text.find("[rows]").unwrap()..text.find("# sha").unwrap()].to_owned();
+    let rows =
+        |text: &str| text[text.find("[rows]").unwrap()..text.find("# sha").unwrap()].to_owned();
     let before = write(desk.plan());
     desk.enter("longer fibre").unwrap();
     set(&mut desk, "L1", "length", "30 m");
@@ -129,7 +130,11 @@ fn an_edit_belongs_to_the_proposal_that_is_open() {
     desk.leave().unwrap();
     let after = write(desk.plan());
     assert_eq!(rows(&after), rows(&before));
-    let lines: Vec<String> = desk.proposals()[0].changes.iter().map(|one| one.line()).collect();
+    let lines: Vec<String> = desk.proposals()[0]
+        .changes
+        .iter()
+        .map(|one| one.line())
+        .collect();
     // L1 is as it is in the base, so nothing is said of it any more.
     assert_eq!(
         lines,
@@ -208,11 +213,21 @@ fn accepting_writes_the_base_and_dropping_leaves_it() {
 
 #[test]
 fn a_change_that_does_not_fit_is_kept_told_and_skipped() {
-    let text = HALLS.replace("cell,links,L2,state,out,", "cell,links,L77,state,out,\nwish,,,,,\ncell,links,L2,colour,red,");
+    let text = HALLS.replace(
+        "cell,links,L2,state,out,",
+        "cell,links,L77,state,out,\nwish,,,,,\ncell,links,L2,colour,red,",
+    );
     let (plan, problems) = read(&text, empty_plan).unwrap();
     let told: Vec<&str> = problems.iter().map(|one| one.message.as_str()).collect();
-    for part in ["no row `L77`", "no change is called `wish`", "no column `colour`"] {
-        assert!(told.iter().any(|message| message.contains(part)), "{told:?}");
+    for part in [
+        "no row `L77`",
+        "no change is called `wish`",
+        "no column `colour`",
+    ] {
+        assert!(
+            told.iter().any(|message| message.contains(part)),
+            "{told:?}"
+        );
     }
     let mut desk = Desk::of_plan(plan, Vec::new());
     let before = write(desk.plan());
@@ -221,7 +236,11 @@ fn a_change_that_does_not_fit_is_kept_told_and_skipped() {
     set(&mut desk, "L1", "length", "77 m");
     desk.leave().unwrap();
     let after = write(desk.plan());
-    for line in ["cell,links,L77,state,out,", "wish,,,,,", "cell,links,L2,colour,red,"] {
+    for line in [
+        "cell,links,L77,state,out,",
+        "wish,,,,,",
+        "cell,links,L2,colour,red,",
+    ] {
         assert!(after.contains(line), "{after}");
     }
     assert!(after.contains("cell,links,L1,length,77,"), "{after}");
@@ -244,7 +263,10 @@ fn what_belongs_to_the_base_is_refused_in_a_proposal() {
     order.reverse();
     for edit in [
         Edit::SetTitle("Other".to_owned()),
-        Edit::Reorder { sheet: links, order },
+        Edit::Reorder {
+            sheet: links,
+            order,
+        },
         Edit::SetSeverity {
             check: "reach".to_owned(),
             severity: Some(None),
@@ -258,7 +280,10 @@ fn what_belongs_to_the_base_is_refused_in_a_proposal() {
 
 #[test]
 fn rows_that_no_id_tells_apart_are_not_changed_in_a_proposal() {
-    let text = HALLS.replace("L3,South", "l1,South").replace("remove,links,L3,,,\n", "").replace("cell,links,l1,length,250 ft,\n", "");
+    let text = HALLS
+        .replace("L3,South", "l1,South")
+        .replace("remove,links,L3,,,\n", "")
+        .replace("cell,links,l1,length,250 ft,\n", "");
     let mut desk = desk(&text);
     desk.enter("longer fibre").unwrap();
     let links = links(&desk);
@@ -275,11 +300,23 @@ fn rows_that_no_id_tells_apart_are_not_changed_in_a_proposal() {
 
 #[test]
 fn proposals_in_a_circle_are_told() {
-    let text = HALLS.replace("note = \"what the contractor offers\"", "on = \"and one more\"");
+    let text = HALLS.replace(
+        "note = \"what the contractor offers\"",
+        "on = \"and one more\"",
+    );
     let (plan, problems) = read(&text, empty_plan).unwrap();
-    assert_eq!(problems.iter().filter(|one| one.code == "proposals-in-circle").count(), 2);
+    assert_eq!(
+        problems
+            .iter()
+            .filter(|one| one.code == "proposals-in-circle")
+            .count(),
+        2
+    );
     let mut desk = Desk::of_plan(plan, Vec::new());
-    assert_eq!(desk.enter("longer fibre").unwrap_err().code, "proposals-in-circle");
+    assert_eq!(
+        desk.enter("longer fibre").unwrap_err().code,
+        "proposals-in-circle"
+    );
     assert!(write(desk.plan()).contains("on = \"and one more\""));
 }
 
@@ -292,7 +329,11 @@ fn a_file_with_proposals_keeps_its_bytes_and_what_nobody_knows() {
         .replace("[[proposal]]\nname = \"and", "[[proposal]]\nname = 7\n\n[[proposal]]\nname = \"odd\"\nchanges = '''\nwho,what\na,b\n'''\n\n[[proposal]]\nname = \"and");
     let (plan, problems) = read(&strange, empty_plan).unwrap();
     let once = write(&plan);
-    assert!(problems.iter().any(|one| one.message.contains("`budget` is not known")));
+    assert!(
+        problems
+            .iter()
+            .any(|one| one.message.contains("`budget` is not known"))
+    );
     for part in ["budget = 12", "name = 7", "name = \"odd\"", "who,what"] {
         assert!(once.contains(part), "{once}");
     }
@@ -423,7 +464,10 @@ fn write_as_seen(desk: &Desk) -> String {
     }
     for known in plan.assumptions() {
         let value = known.entry.text(&known.unit, plan.names());
-        out.push_str(&format!("{} {value} {} {}\n", known.def.name, known.source, known.own));
+        out.push_str(&format!(
+            "{} {value} {} {}\n",
+            known.def.name, known.source, known.own
+        ));
     }
     out
 }
@@ -439,7 +483,14 @@ fn typed_text_reads_the_same_in_a_proposal() {
         let entry = read_entry(desk.plan(), links, length, text);
         let Ok(entry) = entry else { continue };
         let cells = vec![((length, row), entry.clone())];
-        desk.apply("cell", Edit::SetCells { sheet: links, cells }).unwrap();
+        desk.apply(
+            "cell",
+            Edit::SetCells {
+                sheet: links,
+                cells,
+            },
+        )
+        .unwrap();
         let mut again = desk_of(&write(desk.plan()));
         again.enter("longer fibre").unwrap();
         let row = again.plan().find(links, "L1").unwrap();

@@ -68,8 +68,7 @@ impl Opening<'_> {
             Ok(_) => self.plan.unfit(proposal),
             Err(mut problem) => {
                 let name = &proposal.name;
-                problem.message =
-                    format!("proposal `{name}` has no effect: {}", problem.message);
+                problem.message = format!("proposal `{name}` has no effect: {}", problem.message);
                 vec![problem]
             }
         })
@@ -118,11 +117,10 @@ fn columns(cells: &[Cow<'_, str>]) -> Result<Vec<usize>, Problem> {
     let columns: Vec<usize> = cells.iter().map(known).collect::<Result<_, _>>()?;
     match columns.contains(&0) {
         true => Ok(columns),
-        false => Err(Problem::new(
-            "change-heading",
-            "the changes have no heading `change`",
-        )
-        .help(format!("the headings are: {}", HEADINGS.join(",")))),
+        false => Err(
+            Problem::new("change-heading", "the changes have no heading `change`")
+                .help(format!("the headings are: {}", HEADINGS.join(","))),
+        ),
     }
 }
 
@@ -180,7 +178,10 @@ fn text(changes: &[Alteration]) -> String {
     let has_source = changes.iter().any(|change| !change.source.is_empty());
     let n_columns = HEADINGS.len() - usize::from(!has_source);
     let mut out = String::new();
-    push_row(&mut out, HEADINGS[..n_columns].iter().copied().map(Cow::Borrowed));
+    push_row(
+        &mut out,
+        HEADINGS[..n_columns].iter().copied().map(Cow::Borrowed),
+    );
     for change in changes {
         let fields = [
             &change.kind,

@@ -38,7 +38,10 @@ pub fn proposals(desk: &Desk, width: usize, theme: Theme) -> Page {
         false => piece(" ", Tone::Plain),
     };
     let base = [piece("what is planned so far", Tone::Quiet)];
-    let cells = [(mark(here.is_none()), 1), (piece("base", Tone::Heading), 26)];
+    let cells = [
+        (mark(here.is_none()), 1),
+        (piece("base", Tone::Heading), 26),
+    ];
     let target = match here {
         Some(_) => Target::Action(Action::LeaveProposal),
         None => Target::None,
@@ -46,12 +49,15 @@ pub fn proposals(desk: &Desk, width: usize, theme: Theme) -> Page {
     lay.row(&cells, &base, target);
     for (at, one) in desk.proposals().iter().enumerate() {
         let is_here = here == Some(one.name.as_str());
-        let cells = [
-            (mark(is_here), 1),
-            (piece(&one.name, Tone::Heading), 26),
-        ];
-        let on = one.on.as_ref().map_or(String::new(), |on| format!(", on {on}"));
-        let mut rest = vec![piece(format!("{} changes{on}", one.changes.len()), Tone::Plain)];
+        let cells = [(mark(is_here), 1), (piece(&one.name, Tone::Heading), 26)];
+        let on = one
+            .on
+            .as_ref()
+            .map_or(String::new(), |on| format!(", on {on}"));
+        let mut rest = vec![piece(
+            format!("{} changes{on}", one.changes.len()),
+            Tone::Plain,
+        )];
         if !one.note.is_empty() {
             rest.push(piece(format!("; {}", one.note), Tone::Quiet));
         }
@@ -87,7 +93,11 @@ pub fn beside(compared: &Comparison, width: usize, theme: Theme) -> Page {
     }
     if n_columns < heads.len() {
         let more = heads[n_columns..].join(", ");
-        lay.say(0, &format!("Not shown for want of room: {more}."), Tone::Quiet);
+        lay.say(
+            0,
+            &format!("Not shown for want of room: {more}."),
+            Tone::Quiet,
+        );
     }
     for one in &compared.proposals {
         proposal(&mut lay, one, theme);
@@ -143,7 +153,10 @@ fn proposal(lay: &mut Lay, one: &Compared, theme: Theme) {
         let text = format!("{}: {} becomes {}", setting.name, setting.old, setting.new);
         lay.say(2, &text, Tone::Plain);
     }
-    for (word, list, n) in [("gone", &one.went, one.n_went), ("new", &one.came, one.n_came)] {
+    for (word, list, n) in [
+        ("gone", &one.went, one.n_went),
+        ("new", &one.came, one.n_came),
+    ] {
         for found in list.iter().take(MOST) {
             let (mark, tone) = theme.severity(found.severity());
             let text = format!(
@@ -165,7 +178,11 @@ fn proposal(lay: &mut Lay, one: &Compared, theme: Theme) {
         lay.item(2, 4, &row_pieces(row, theme), Target::None);
     }
     if one.n_rows > MOST {
-        lay.say(2, &format!("{} more rows differ", one.n_rows - MOST), Tone::Quiet);
+        lay.say(
+            2,
+            &format!("{} more rows differ", one.n_rows - MOST),
+            Tone::Quiet,
+        );
     }
 }
 

@@ -282,15 +282,14 @@ impl Session {
         } else {
             "rows moved down"
         };
-        if self
-            .try_apply(label, Edit::Reorder { sheet, order })
-            .is_ok()
-        {
-            let ledger = self.ledger_mut();
-            let moved = |at: usize| if up { at - 1 } else { at + 1 };
-            ledger.row = moved(ledger.row);
-            ledger.mark = ledger.mark.map(|(row, column)| (moved(row), column));
+        if let Err(problem) = self.try_apply(label, Edit::Reorder { sheet, order }) {
+            self.tell(&problem);
+            return;
         }
+        let ledger = self.ledger_mut();
+        let moved = |at: usize| if up { at - 1 } else { at + 1 };
+        ledger.row = moved(ledger.row);
+        ledger.mark = ledger.mark.map(|(row, column)| (moved(row), column));
     }
 
     /// Empties every entered cell of the block; names of rows stay.
