@@ -19,6 +19,7 @@ use super::edit_text::{ToldStorage, told, told_storage};
 use super::side;
 use crate::plan::Edit;
 use crate::plan::Plan;
+use crate::table::NamesView;
 use crate::table::SheetId;
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
@@ -115,11 +116,7 @@ pub fn within(plan: &Plan, edit: &Edit) -> Result<Vec<u8>, TooLarge> {
 /// A record that is too large.
 pub fn turn(plan: &Plan, turn: Turn<'_>) -> Result<Vec<u8>, TooLarge> {
     let names = plan.names().view();
-    let step = |one: Told<'_>| Step {
-        label: one.label.to_owned(),
-        is_still: one.is_still,
-        edit: told(one.edit, &names),
-    };
+    let step = |one| step(one, &names);
     record(&match turn {
         Turn::Do(one) => Line::<_, ()>::Do(step(one)),
         Turn::Undo => Line::Undo,
@@ -127,6 +124,15 @@ pub fn turn(plan: &Plan, turn: Turn<'_>) -> Result<Vec<u8>, TooLarge> {
         Turn::UndoBy(one) => Line::UndoBy(step(one)),
         Turn::RedoBy(one) => Line::RedoBy(step(one)),
     })
+}
+
+/// A step on its way out.
+fn step<'a>(one: Told<'a>, names: &'a NamesView<'a>) -> Step<super::edit_text::Told<'a>> {
+    Step {
+        label: one.label.to_owned(),
+        is_still: one.is_still,
+        edit: told(one.edit, names),
+    }
 }
 
 /// The record that the plan is about to be saved as a text with this checksum.
@@ -538,7 +544,15 @@ mod tests {
         journal.append(&start.unwrap()).unwrap();
         for at in 0..n_titles {
             let edit = Edit::SetTitle(format!("Reef {at}"));
-            let record = turn(&plan, Turn::Do("title", &edit)).unwrap();
+            let record = turn(
+                &plan,
+                Turn::Do(Told {
+                    label: "title",
+                    edit: &edit,
+                    is_still: false,
+                }),
+            )
+            .unwrap();
             journal.append(&record).unwrap();
         }
         journal

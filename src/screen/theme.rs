@@ -189,7 +189,7 @@ fn forms(glyph: Glyph) -> (&'static str, &'static str) {
         Glyph::Rising => ("↑", "^"),
         Glyph::Falling => ("↓", "v"),
         Glyph::Altered => ("◇", "*"),
-        Glyph::Added => ("+", "+"),
+        Glyph::Added => ("◆", "#"),
     }
 }
 

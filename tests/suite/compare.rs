@@ -170,7 +170,10 @@ fn findings_that_go_have_the_numbers_they_had() {
     // What stays is neither, also where its numbers are others: 48 to 1, then 24 to 1.
     assert!(said(&one.went, "ratio").is_empty() && said(&one.came, "ratio").is_empty());
     let copper = said(&one.went, "copper-length");
-    assert!(copper.len() == 1 && copper[0].contains("150 m"), "{copper:?}");
+    assert!(
+        copper.len() == 1 && copper[0].contains("150 m"),
+        "{copper:?}"
+    );
     let stops = one
         .went
         .iter()

@@ -1,13 +1,15 @@
 //! What stands over the base: entered and left, kept in the file, in the journal, on each other.
 
 use super::properties::{Step, beginning, edit, step};
-use portledger::desk::Desk;
+use portledger::desk::{Desk, SaveState};
 use portledger::files::plan_file::{read, write};
 use portledger::plan::{Edit, Plan, read_entry};
 use portledger::table::{RowId, SheetId};
 use portledger::trade::empty_plan;
 use proptest::prelude::*;
 use proptest::test_runner::TestRunner;
+use std::path::Path;
+use std::process::Command;
 
 /// Two halls with a link, and proposals over them.
 const HALLS: &str = r#"portledger = 1
@@ -496,4 +498,182 @@ fn typed_text_reads_the_same_in_a_proposal() {
         let row = again.plan().find(links, "L1").unwrap();
         assert_eq!(again.plan().entry(links, length, row), entry, "{text}");
     }
+}
+
+/// The file of a plan in a folder, opened for a sitting.
+fn sitting(folder: &Path) -> Desk {
+    let path = folder.join("halls.plan");
+    if !path.exists() {
+        std::fs::write(&path, write(&opened(HALLS))).unwrap();
+    }
+    Desk::open_for_editing(&path, None).unwrap()
+}
+
+#[test]
+fn looking_into_a_proposal_is_nothing_to_save() {
+    let room = tempfile::tempdir().unwrap();
+    let mut desk = sitting(room.path());
+    desk.enter("longer fibre").unwrap();
+    assert_eq!(desk.state(), SaveState::Saved);
+    desk.leave().unwrap();
+    assert_eq!(desk.state(), SaveState::Saved);
+    desk.enter("longer fibre").unwrap();
+    set(&mut desk, "L1", "length", "77 m");
+    assert_eq!(desk.state(), SaveState::Unsaved(1));
+    desk.leave().unwrap();
+    assert_eq!(desk.state(), SaveState::Unsaved(1));
+    drop(desk);
+}
+
+#[test]
+fn what_was_edited_in_a_proposal_after_saving_in_it_is_there_after_a_crash() {
+    let room = tempfile::tempdir().unwrap();
+    let mut desk = sitting(room.path());
+    desk.enter("longer fibre").unwrap();
+    set(&mut desk, "L9", "length", "5 m");
+    desk.save().unwrap();
+    assert_eq!(desk.within(), Some("longer fibre"));
+    assert_eq!(desk.state(), SaveState::Saved);
+    let saved = std::fs::read_to_string(room.path().join("halls.plan")).unwrap();
+    assert!(saved.contains("cell,links,L9,length,5"), "{saved}");
+    set(&mut desk, "L9", "length", "6 m");
+    set(&mut desk, "L1", "length", "78 m");
+    assert!(desk.settle());
+    let crash = tempfile::tempdir().unwrap();
+    for entry in std::fs::read_dir(room.path()).unwrap() {
+        let entry = entry.unwrap();
+        if !entry.file_name().to_string_lossy().ends_with(".lock") {
+            std::fs::copy(entry.path(), crash.path().join(entry.file_name())).unwrap();
+        }
+    }
+    let mut again = sitting(crash.path());
+    assert_eq!(again.recovery().unwrap().n_steps, 2);
+    assert_eq!(again.take_recovery().unwrap(), 2);
+    assert_eq!(again.within(), Some("longer fibre"));
+    assert_eq!(shown(&again, "L9", "length"), "6 m");
+    assert_eq!(write(again.plan()), write(desk.plan()));
+    assert_eq!(again.undo().unwrap().as_deref(), Some("length of L1"));
+    again.leave().unwrap();
+    desk.undo().unwrap();
+    desk.leave().unwrap();
+    assert_eq!(write(again.plan()), write(desk.plan()));
+}
+
+/// Runs the program in a folder; what it printed, and its exit code.
+fn told(folder: &Path, args: &[&str]) -> (String, String, i32) {
+    let mut program = Command::new(env!("CARGO_BIN_EXE_portledger"));
+    let output = program
+        .args(args)
+        .current_dir(folder)
+        .env_clear()
+        .output()
+        .unwrap();
+    let text = |bytes: Vec<u8>| String::from_utf8(bytes).unwrap();
+    let code = output.status.code().unwrap();
+    (text(output.stdout), text(output.stderr), code)
+}
+
+#[test]
+fn the_command_line_does_all_of_it() {
+    let room = tempfile::tempdir().unwrap();
+    let plan = "halls.plan";
+    let text = HALLS[..HALLS.find("[[proposal]]").unwrap()].to_owned()
+        + &HALLS[HALLS.find("[rows]").unwrap()..];
+    std::fs::write(room.path().join(plan), write(&opened(&text))).unwrap();
+    let run = |args: &[&str]| told(room.path(), args);
+    let text = || std::fs::read_to_string(room.path().join(plan)).unwrap();
+    let base = text();
+
+    let (out, _, code) = run(&["compare", plan]);
+    assert!(out.contains("no proposals") && code == 0, "{out}");
+    assert_eq!(run(&["propose", plan, "far"]).2, 0);
+    assert_eq!(
+        run(&["propose", plan, "farther", "--on", "far", "--note", "two"]).2,
+        0
+    );
+    let (_, error, code) = run(&["propose", plan, "FAR"]);
+    assert!(error.contains("already") && code == 2, "{error}");
+    let set = |args: &[&str]| run(&[&["set", plan], args].concat());
+    let (out, _, code) = set(&["links", "L1", "length", "400 m", "--in", "far"]);
+    assert!(
+        out.contains("L1: length is 400 m; verdict fails") && code == 1,
+        "{out}"
+    );
+    assert_eq!(
+        set(&["links", "L7", "medium", "OM4", "--add", "--in", "farther"]).2,
+        0
+    );
+    assert_eq!(
+        set(&["assume", "reserve", "value", "1 dB", "--in", "farther"]).2,
+        0
+    );
+    let formula = [
+        "links",
+        "--formula",
+        "margin",
+        "loss_limit - loss - 1 dB",
+        "--in",
+        "farther",
+    ];
+    assert!(set(&formula).2 < 2);
+    let (out, _, _) = run(&["propose", plan, "farther", "--take-away", "links", "L3"]);
+    assert!(out.starts_with("L3: taken away"), "{out}");
+    let rows =
+        |text: &str| text[text.find("[rows]").unwrap()..text.find("# sha").unwrap()].to_owned();
+    assert_eq!(rows(&text()), rows(&base));
+
+    assert_eq!(run(&["check", plan]).2, 0);
+    assert_eq!(run(&["check", plan, "--in", "far"]).2, 1);
+    let show = |name: &str| {
+        let columns = ["--columns", "id,length", "--as", "csv"];
+        run(&[&["show", plan, "links"], &columns[..], &["--in", name]].concat()).0
+    };
+    assert_eq!(show("far"), "id,length [m]\nL1,400\nL2,90\nL3,90\n");
+    assert_eq!(show("farther"), "id,length [m]\nL1,400\nL2,90\nL7,\n");
+    let (out, _, _) = run(&["why", plan, "links", "L1", "length", "--in", "farther"]);
+    assert!(out.contains("400 m"), "{out}");
+    let (_, error, code) = run(&["show", plan, "links", "--in", "fat"]);
+    assert!(error.contains("far") && code == 2, "{error}");
+
+    let (out, _, code) = run(&["compare", plan, "far", "--as", "csv"]);
+    assert!(
+        out.starts_with("what,unit,base,far\nstops,,0,1\n") && code == 0,
+        "{out}"
+    );
+    let (out, _, _) = run(&["compare", plan, "far", "--rows", "--as", "csv"]);
+    assert!(
+        out.contains("\nfar,links,L1,changed,length,m,true,30,400\n"),
+        "{out}"
+    );
+    let (out, _, _) = run(&["compare", plan, "farther", "--as", "json", "--rows"]);
+    let json: serde_json::Value = serde_json::from_str(&out).unwrap();
+    assert!(json["rows"].as_array().is_some_and(|rows| rows.len() > 3));
+    let (out, _, _) = run(&["compare", plan]);
+    assert!(out.contains("new: stop link L1 reach"), "{out}");
+    let (out, _, _) = run(&["propose", plan]);
+    assert_eq!(
+        out,
+        "name     on    changes  fits  note\nfar      base  1        yes\nfarther  far   5        yes   two\n"
+    );
+
+    assert_eq!(run(&["propose", plan, "farther", "--accept"]).2, 2);
+    let (out, _, code) = run(&["propose", plan, "far", "--accept"]);
+    assert!(
+        out.contains("new: stop link L1 reach") && code == 1,
+        "{out}"
+    );
+    assert_eq!(run(&["propose", plan, "farther", "--drop"]).2, 0);
+    assert_eq!(
+        text(),
+        base.replace(
+            "L1,North hall,Pump house,10GBASE-SR,OM3,30",
+            "L1,North hall,Pump house,10GBASE-SR,OM3,400"
+        )
+        .lines()
+        .take_while(|line| !line.starts_with("# sha"))
+        .map(|line| format!("{line}\n"))
+        .collect::<String>()
+            + text().lines().last().unwrap()
+            + "\n"
+    );
 }
