@@ -12,7 +12,7 @@
 //! plan      the document and its edits
 //! engine    keeps every column up to date
 //! trade     what a network planner knows
-//! study     what if: failures, sweeps, options, growth, orders
+//! study     what if: proposals beside the base, failures, sweeps, options, growth, orders
 //! files     bytes in and out
 //! desk      one open plan: edits, undo, saving
 //! screen    the ledger on a terminal

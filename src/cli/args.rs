@@ -75,6 +75,9 @@ pub enum Command {
     Check {
         /// The plan.
         plan: PathBuf,
+        /// Look at the plan with this proposal.
+        #[arg(long = "in", value_name = "PROPOSAL")]
+        within: Option<String>,
     },
     /// Shows a sheet with its computed columns.
     #[command(
@@ -92,6 +95,9 @@ pub enum Command {
         row: String,
         /// The column, e.g. margin.
         column: String,
+        /// Look at the plan with this proposal.
+        #[arg(long = "in", value_name = "PROPOSAL")]
+        within: Option<String>,
     },
     /// Computes one formula.
     #[command(after_help = "Example: portledger calc '10 km * 0.35 dB/km + 2 * 0.5 dB'")]
@@ -149,6 +155,17 @@ pub enum Command {
                             portledger order my.plan --behind\n          \
                             portledger order my.plan --labels --as csv")]
     Order(Order),
+    /// Lists the proposals of a plan, or makes, accepts or drops one, and saves.
+    #[command(after_help = "Examples: portledger propose my.plan\n          \
+                            portledger propose my.plan 'OS2 uplinks' --note 'quote of May'\n          \
+                            portledger set my.plan links UP1 medium OS2 --in 'OS2 uplinks'\n          \
+                            portledger propose my.plan 'OS2 uplinks' --accept")]
+    Propose(Propose),
+    /// Holds proposals beside the base: findings, margins, ratios, latency, power, parts, rows.
+    #[command(
+        after_help = "Example: portledger compare examples/aquarium.plan 'keep and patch' 'renew the backbone'"
+    )]
+    Compare(Compare),
     /// Lists the built-in tables, or shows one with its sources.
     #[command(after_help = "Example: portledger tables channels")]
     Tables {
@@ -188,6 +205,46 @@ pub struct Show {
     /// All columns, the quiet ones too.
     #[arg(long)]
     pub all: bool,
+    /// Look at the plan with this proposal.
+    #[arg(long = "in", value_name = "PROPOSAL")]
+    pub within: Option<String>,
+}
+
+/// Arguments of `propose`.
+#[derive(Debug, Args)]
+pub struct Propose {
+    /// The plan.
+    pub plan: PathBuf,
+    /// The name of the proposal; without it, all are listed.
+    pub name: Option<String>,
+    /// What there is to say of a new one.
+    #[arg(long, value_name = "TEXT", requires = "name", conflicts_with_all = ["accept", "drop", "take_away"])]
+    pub note: Option<String>,
+    /// The proposal that a new one stands on; without it, the base.
+    #[arg(long, value_name = "PROPOSAL", requires = "name", conflicts_with_all = ["accept", "drop", "take_away"])]
+    pub on: Option<String>,
+    /// Takes a row away in it.
+    #[arg(long, num_args = 2, value_names = ["SHEET", "ROW"], requires = "name", conflicts_with_all = ["accept", "drop"])]
+    pub take_away: Vec<String>,
+    /// Writes it into the base.
+    #[arg(long, requires = "name", conflicts_with = "drop")]
+    pub accept: bool,
+    /// Takes it away with all its changes.
+    #[arg(long, requires = "name")]
+    pub drop: bool,
+}
+
+/// Arguments of `compare`.
+#[derive(Debug, Args)]
+pub struct Compare {
+    /// The plan.
+    pub plan: PathBuf,
+    /// The proposals; without any, all of them.
+    #[arg(value_name = "PROPOSAL")]
+    pub proposals: Vec<String>,
+    /// All rows that differ, cell by cell.
+    #[arg(long)]
+    pub rows: bool,
 }
 
 /// Arguments of `fail`.
@@ -329,6 +386,9 @@ pub struct Set {
     /// Puts a formula in place of a column's own; an empty one puts the built-in one back.
     #[arg(long)]
     pub formula: bool,
+    /// Writes it in this proposal, not in the base.
+    #[arg(long = "in", value_name = "PROPOSAL")]
+    pub within: Option<String>,
 }
 
 /// Arguments of `new`.

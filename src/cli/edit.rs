@@ -21,6 +21,7 @@ use crate::trade::Finding;
 /// Writes one cell, one assumption or one formula, saves, and says what changed.
 pub fn set(set: &Set, out: &mut Printer) -> Result<Outcome, Vec<Problem>> {
     let mut desk = pick::open_to_change(&set.plan, out)?;
+    pick::enter(&mut desk, set.within.as_deref(), out)?;
     let before = desk.findings().list;
     if set.formula {
         set_formula(&mut desk, set, out)?;

@@ -91,8 +91,13 @@ fn overview_columns(desk: &Desk, sheet: SheetId) -> Vec<ColumnId> {
 }
 
 /// Says what the checks find.
-pub fn check(path: &Path, form: Form, out: &mut Printer) -> Result<Outcome, Vec<Problem>> {
-    let desk = pick::open(path, out)?;
+pub fn check(
+    path: &Path,
+    within: Option<&str>,
+    form: Form,
+    out: &mut Printer,
+) -> Result<Outcome, Vec<Problem>> {
+    let desk = pick::open_within(path, within, out)?;
     let found = desk.findings();
     match form {
         Form::Table => write_findings(&desk, &found, out),
@@ -175,7 +180,7 @@ fn findings_table<'a>(desk: &'a Desk, found: &'a Findings) -> Table<'a> {
 
 /// Shows a sheet, or the assumptions.
 pub fn show(show: &Show, form: Form, out: &mut Printer) -> Result<Outcome, Vec<Problem>> {
-    let desk = pick::open(&show.plan, out)?;
+    let desk = pick::open_within(&show.plan, show.within.as_deref(), out)?;
     if show.sheet == "assume" {
         assumptions(&desk, show, form, out)?;
         return Ok(Outcome::Quiet);
@@ -340,10 +345,11 @@ pub fn verdict_glyph(word: &str) -> char {
 pub fn why(
     path: &Path,
     names: [&str; 3],
+    within: Option<&str>,
     form: Form,
     out: &mut Printer,
 ) -> Result<Outcome, Vec<Problem>> {
-    let desk = pick::open(path, out)?;
+    let desk = pick::open_within(path, within, out)?;
     let [sheet, row, column] = names;
     let sheet = pick::sheet(&desk, sheet)?;
     let (row, column) = (

@@ -5,6 +5,7 @@
 
 mod args;
 mod calc;
+mod compare;
 mod describe;
 mod edit;
 mod fail;
@@ -15,6 +16,7 @@ mod options;
 mod order;
 mod pick;
 mod print;
+mod propose;
 mod sweep;
 mod table;
 
@@ -123,14 +125,15 @@ fn command(line: Line, out: &mut Printer) -> Result<Outcome, Vec<Problem>> {
     let form = line.form;
     match line.command {
         None => look::overview(line.plan.as_deref(), form, out),
-        Some(Command::Check { plan }) => look::check(&plan, form, out),
+        Some(Command::Check { plan, within }) => look::check(&plan, within.as_deref(), form, out),
         Some(Command::Show(show)) => look::show(&show, form, out),
         Some(Command::Why {
             plan,
             sheet,
             row,
             column,
-        }) => look::why(&plan, [&sheet, &row, &column], form, out),
+            within,
+        }) => look::why(&plan, [&sheet, &row, &column], within.as_deref(), form, out),
         Some(Command::Calc(calc)) => calc::calc(&calc, form, out),
         Some(Command::Set(set)) => edit::set(&set, out),
         Some(Command::New(new)) => edit::new(&new, out),
@@ -140,6 +143,8 @@ fn command(line: Line, out: &mut Printer) -> Result<Outcome, Vec<Problem>> {
         Some(Command::Options(asked)) => options::options(&asked, form, out),
         Some(Command::Growth(asked)) => growth::growth(&asked, form, out),
         Some(Command::Order(asked)) => order::order(&asked, form, out),
+        Some(Command::Propose(asked)) => propose::propose(&asked, form, out),
+        Some(Command::Compare(asked)) => compare::compare(&asked, form, out),
         Some(Command::Tables { name }) => describe::tables(name.as_deref(), form, out),
         Some(Command::Functions { name }) => describe::functions(name.as_deref(), form, out),
         Some(Command::Completions { shell }) => describe::completions(shell, out),

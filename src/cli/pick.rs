@@ -17,6 +17,26 @@ pub fn open(path: &Path, out: &mut Printer) -> Result<Desk, Problem> {
     Ok(desk)
 }
 
+/// Opens a plan to look at it with a proposal, if one is named.
+pub fn open_within(path: &Path, within: Option<&str>, out: &mut Printer) -> Result<Desk, Problem> {
+    let mut desk = open(path, out)?;
+    enter(&mut desk, within, out)?;
+    Ok(desk)
+}
+
+/// Enters a proposal, if one is named, and says on the error stream what does not fit in it.
+pub fn enter(desk: &mut Desk, within: Option<&str>, out: &mut Printer) -> Result<(), Problem> {
+    let Some(name) = within else {
+        return Ok(());
+    };
+    let misfits = desk.enter(name)?;
+    let fresh = misfits
+        .iter()
+        .filter(|misfit| !desk.problems().any(|known| known == *misfit));
+    out.remarks(fresh);
+    Ok(())
+}
+
 /// Opens a plan to change it, and says on the error stream what was not as expected.
 pub fn open_to_change(path: &Path, out: &mut Printer) -> Result<Desk, Problem> {
     let desk = Desk::open_to_change(path)?;

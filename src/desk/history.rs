@@ -31,22 +31,22 @@ pub struct Distance {
 }
 
 impl Distance {
-    /// A new step was made.
-    pub fn step(&mut self) {
+    /// A new step was made; one that changes nothing that is saved is as far as none.
+    pub fn step(&mut self, is_still: bool) {
         if self.fork.is_some() || self.saved > self.at {
             self.fork = Some(self.fork.map_or(self.at, |fork| fork.min(self.at)));
         }
-        self.at += 1;
+        self.at += i64::from(!is_still);
     }
 
     /// A step was taken back.
-    pub fn back(&mut self) {
-        self.at -= 1;
+    pub fn back(&mut self, is_still: bool) {
+        self.at -= i64::from(!is_still);
     }
 
     /// A step was made again.
-    pub fn again(&mut self) {
-        self.at += 1;
+    pub fn again(&mut self, is_still: bool) {
+        self.at += i64::from(!is_still);
     }
 
     /// This is the saved point now.
@@ -63,11 +63,23 @@ impl Distance {
     }
 }
 
-/// One step: its name and the edit that turns it over.
+/// One step: its name, the edit that turns it over, and whether nothing that is saved changes.
 #[derive(Debug)]
 struct Step {
     label: String,
     turn: Edit,
+    is_still: bool,
+}
+
+/// A step, seen from outside.
+#[derive(Debug, Clone, Copy)]
+pub struct StepTurn<'h> {
+    /// Its name.
+    pub label: &'h str,
+    /// The edit that turns it over.
+    pub edit: &'h Edit,
+    /// Whether nothing that is saved changes with it.
+    pub is_still: bool,
 }
 
 /// A step that was taken back or made again.
@@ -77,6 +89,16 @@ pub struct Turned {
     pub label: String,
     /// What it did to the plan.
     pub change: Change,
+}
+
+impl Step {
+    fn seen(&self) -> StepTurn<'_> {
+        StepTurn {
+            label: &self.label,
+            edit: &self.turn,
+            is_still: self.is_still,
+        }
+    }
 }
 
 impl History {
@@ -90,12 +112,27 @@ impl History {
         label: impl Into<String>,
         edit: Edit,
     ) -> Result<Change, Problem> {
+        self.apply_as(plan, label, edit, false)
+    }
+
+    /// The same for a step that changes nothing that is saved, where `is_still` says so.
+    ///
+    /// # Errors
+    /// As [`History::apply`].
+    pub fn apply_as(
+        &mut self,
+        plan: &mut Plan,
+        label: impl Into<String>,
+        edit: Edit,
+        is_still: bool,
+    ) -> Result<Change, Problem> {
         let change = plan.apply(edit)?;
         self.undone.clear();
-        self.distance.step();
+        self.distance.step(is_still);
         self.push_done(Step {
             label: label.into(),
             turn: change.inverse.clone(),
+            is_still,
         });
         Ok(change)
     }
@@ -145,9 +182,14 @@ impl History {
         plan: &mut Plan,
         label: String,
         turn: Edit,
+        is_still: bool,
     ) -> Result<Change, Problem> {
         let change = plan.apply(turn.clone())?;
-        let step = Step { label, turn };
+        let step = Step {
+            label,
+            turn,
+            is_still,
+        };
         Ok(self.turned(step, change, false).change)
     }
 
@@ -160,9 +202,14 @@ impl History {
         plan: &mut Plan,
         label: String,
         turn: Edit,
+        is_still: bool,
     ) -> Result<Change, Problem> {
         let change = plan.apply(turn.clone())?;
-        let step = Step { label, turn };
+        let step = Step {
+            label,
+            turn,
+            is_still,
+        };
         Ok(self.turned(step, change, true).change)
     }
 
@@ -172,15 +219,13 @@ impl History {
     }
 
     /// The step that undo would take back, with the edit that does so.
-    pub fn undo_turn(&self) -> Option<(&str, &Edit)> {
-        let step = self.done.back()?;
-        Some((&step.label, &step.turn))
+    pub fn undo_turn(&self) -> Option<StepTurn<'_>> {
+        self.done.back().map(Step::seen)
     }
 
     /// The step that redo would make again, with the edit that does so.
-    pub fn redo_turn(&self) -> Option<(&str, &Edit)> {
-        let step = self.undone.last()?;
-        Some((&step.label, &step.turn))
+    pub fn redo_turn(&self) -> Option<StepTurn<'_>> {
+        self.undone.last().map(Step::seen)
     }
 
     /// How many steps lie between the saved point and now.
@@ -209,12 +254,13 @@ impl History {
         let step = Step {
             label: step.label,
             turn: change.inverse.clone(),
+            is_still: step.is_still,
         };
         if again {
-            self.distance.again();
+            self.distance.again(step.is_still);
             self.push_done(step);
         } else {
-            self.distance.back();
+            self.distance.back(step.is_still);
             self.undone.push(step);
         }
         Turned { label, change }

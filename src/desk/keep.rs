@@ -3,12 +3,12 @@
 //! Which steps there are is known to the history; the bytes are in `files`, their thread in
 //! `writer.rs`, what is made of a journal after a crash in `recovery.rs`.
 
-use super::history::History;
+use super::history::{History, StepTurn};
 use super::recovery::Pending;
 use super::writer::{Places, Writer};
 use crate::files::checksum;
 use crate::files::journal;
-use crate::files::journal::{Appender, Beginning, TooLarge, Turn};
+use crate::files::journal::{Appender, Beginning, Told, TooLarge, Turn};
 use crate::files::save;
 use crate::files::side::Lock;
 use crate::plan::Edit;
@@ -65,8 +65,8 @@ struct Journal {
 /// What is about to happen to the steps.
 #[derive(Debug, Clone, Copy)]
 pub enum Move<'a> {
-    /// A new step.
-    Do(&'a str, &'a Edit),
+    /// A new step, and whether nothing that is saved changes with it.
+    Do(&'a str, &'a Edit, bool),
     /// The last step is taken back.
     Undo,
     /// The step is made again that was taken back last.
@@ -196,39 +196,47 @@ impl Keep {
             return Records::default();
         };
         let turn = match next {
-            Move::Do(label, edit) => Some(Turn::Do(label, edit)),
+            Move::Do(label, edit, is_still) => Some(Turn::Do(Told {
+                label,
+                edit,
+                is_still,
+            })),
             Move::Undo if journal.n_done > 0 => Some(Turn::Undo),
             Move::Redo if journal.n_undone > 0 => Some(Turn::Redo),
-            Move::Undo => history
-                .undo_turn()
-                .map(|(label, edit)| Turn::UndoBy(label, edit)),
-            Move::Redo => history
-                .redo_turn()
-                .map(|(label, edit)| Turn::RedoBy(label, edit)),
+            Move::Undo => history.undo_turn().map(told).map(Turn::UndoBy),
+            Move::Redo => history.redo_turn().map(told).map(Turn::RedoBy),
         };
         let Some(turn) = turn else {
             return Records::default();
         };
         let path = path.map(|path| path.to_string_lossy());
-        let begin = || {
+        let path = path.as_deref().unwrap_or_default();
+        let mut records = match journal.is_begun {
+            true => Vec::new(),
+            false => self.beginning(plan, path),
+        };
+        records.push(journal::turn(plan, turn));
+        Records(records)
+    }
+
+    /// How a journal begins: with what is on disk, which is the base also where a proposal is open.
+    fn beginning(&self, plan: &Plan, path: &str) -> Vec<Result<Vec<u8>, TooLarge>> {
+        let begin = |plan: &Plan| {
             journal::beginning(Beginning {
                 plan,
                 from: self.base.as_deref().unwrap_or_default(),
-                path: path.as_deref().unwrap_or_default(),
+                path,
                 text: self.text.as_deref(),
             })
         };
-        let beginning = (!journal.is_begun).then(begin);
-        Records(
-            beginning
-                .into_iter()
-                .chain([journal::turn(plan, turn)])
-                .collect(),
-        )
+        match plan.base() {
+            None => vec![begin(plan)],
+            Some((base, back)) => vec![begin(&base), journal::within(&base, &back)],
+        }
     }
 
     /// Hands on the records of a move that was made.
-    pub fn tell(&mut self, next: Told, records: Records, history: &History) {
+    pub fn tell(&mut self, next: Made, records: Records, history: &History) {
         let Some(journal) = self.journal.as_mut().filter(|_| !records.0.is_empty()) else {
             return;
         };
@@ -244,12 +252,12 @@ impl Keep {
         }
         journal.is_begun = true;
         match next {
-            Told::Do => (journal.n_done, journal.n_undone) = (journal.n_done + 1, 0),
-            Told::Undo => {
+            Made::Do => (journal.n_done, journal.n_undone) = (journal.n_done + 1, 0),
+            Made::Undo => {
                 journal.n_done = journal.n_done.saturating_sub(1);
                 journal.n_undone += 1;
             }
-            Told::Redo => {
+            Made::Redo => {
                 journal.n_done += 1;
                 journal.n_undone = journal.n_undone.saturating_sub(1);
             }
@@ -297,9 +305,18 @@ impl Keep {
     }
 }
 
+/// A step in the form of the journal.
+fn told(step: StepTurn<'_>) -> Told<'_> {
+    Told {
+        label: step.label,
+        edit: step.edit,
+        is_still: step.is_still,
+    }
+}
+
 /// Which move was made.
 #[derive(Debug, Clone, Copy)]
-pub enum Told {
+pub enum Made {
     /// A new step.
     Do,
     /// The last step was taken back.

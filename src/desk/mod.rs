@@ -7,6 +7,7 @@
 pub mod history;
 mod keep;
 mod opening;
+mod proposals;
 mod recovery;
 mod standing;
 mod writer;
@@ -32,7 +33,7 @@ use crate::table::{ColumnId, RowId, SheetId};
 use crate::trade;
 use crate::trade::Standing;
 use history::History;
-use keep::{Keep, Move, Told};
+use keep::{Keep, Made, Move};
 use standing::rows_of;
 use std::path::{Path, PathBuf};
 
@@ -159,11 +160,17 @@ impl Desk {
     /// # Errors
     /// An edit that does not fit or may not be made now; the plan is then as before.
     pub fn apply(&mut self, label: &str, edit: Edit) -> Result<(), Problem> {
+        self.apply_as(label, edit, false)
+    }
+
+    /// The same for a step that changes nothing that is saved, where `is_still` says so.
+    fn apply_as(&mut self, label: &str, edit: Edit, is_still: bool) -> Result<(), Problem> {
         self.keep.may_edit()?;
-        let records = self.records(Move::Do(label, &edit));
+        let records = self.records(Move::Do(label, &edit, is_still));
         self.look_before(&rows_of(Some(&edit)));
-        let change = self.history.apply(&mut self.plan, label, edit)?;
-        self.keep.tell(Told::Do, records, &self.history);
+        let history = &mut self.history;
+        let change = history.apply_as(&mut self.plan, label, edit, is_still)?;
+        self.keep.tell(Made::Do, records, &self.history);
         self.follow(&change.touched);
         Ok(())
     }
@@ -174,9 +181,9 @@ impl Desk {
     /// A step that does not fit the plan any more; nothing is changed then.
     pub fn undo(&mut self) -> Result<Option<String>, Problem> {
         let records = self.records(Move::Undo);
-        self.look_before(&rows_of(self.history.undo_turn().map(|(_, edit)| edit)));
+        self.look_before(&rows_of(self.history.undo_turn().map(|step| step.edit)));
         let turned = self.history.undo(&mut self.plan)?;
-        self.keep.tell(Told::Undo, records, &self.history);
+        self.keep.tell(Made::Undo, records, &self.history);
         Ok(turned.map(|turned| {
             self.follow(&turned.change.touched);
             turned.label
@@ -189,9 +196,9 @@ impl Desk {
     /// A step that does not fit the plan any more; nothing is changed then.
     pub fn redo(&mut self) -> Result<Option<String>, Problem> {
         let records = self.records(Move::Redo);
-        self.look_before(&rows_of(self.history.redo_turn().map(|(_, edit)| edit)));
+        self.look_before(&rows_of(self.history.redo_turn().map(|step| step.edit)));
         let turned = self.history.redo(&mut self.plan)?;
-        self.keep.tell(Told::Redo, records, &self.history);
+        self.keep.tell(Made::Redo, records, &self.history);
         Ok(turned.map(|turned| {
             self.follow(&turned.change.touched);
             turned.label

@@ -76,16 +76,17 @@ impl Glance {
                     saved_as = Some(checksum);
                     continue;
                 }
+                Line::Within(_) => continue,
                 Line::Full => {
                     is_full = true;
                     break;
                 }
                 Line::Start(_) => break,
-                Line::Do(step) => steps.step(step.label),
+                Line::Do(step) => steps.step(step.label, step.is_still),
                 Line::Undo => steps.back(),
                 Line::Redo => steps.again(),
-                Line::UndoBy(step) => steps.back_by(step.label),
-                Line::RedoBy(step) => steps.again_by(step.label),
+                Line::UndoBy(step) => steps.back_by(step.label, step.is_still),
+                Line::RedoBy(step) => steps.again_by(step.label, step.is_still),
             }
             saved_as = None;
         }
@@ -135,41 +136,50 @@ struct Label {
     text: String,
     /// Whether it was made before the journal began.
     is_older: bool,
+    /// Whether nothing that is saved changes with it.
+    is_still: bool,
 }
 
 impl Steps {
-    fn step(&mut self, text: String) {
-        self.distance.step();
+    fn step(&mut self, text: String, is_still: bool) {
+        self.distance.step(is_still);
         self.undone.retain(|label| label.is_older);
         self.done.push(Label {
             text,
             is_older: false,
+            is_still,
         });
     }
 
     fn back(&mut self) {
-        self.distance.back();
-        self.undone.extend(self.done.pop());
+        let step = self.done.pop();
+        self.distance
+            .back(step.as_ref().is_some_and(|step| step.is_still));
+        self.undone.extend(step);
     }
 
     fn again(&mut self) {
-        self.distance.again();
-        self.done.extend(self.undone.pop());
+        let step = self.undone.pop();
+        self.distance
+            .again(step.as_ref().is_some_and(|step| step.is_still));
+        self.done.extend(step);
     }
 
-    fn back_by(&mut self, text: String) {
-        self.distance.back();
+    fn back_by(&mut self, text: String, is_still: bool) {
+        self.distance.back(is_still);
         self.undone.push(Label {
             text,
             is_older: true,
+            is_still,
         });
     }
 
-    fn again_by(&mut self, text: String) {
-        self.distance.again();
+    fn again_by(&mut self, text: String, is_still: bool) {
+        self.distance.again(is_still);
         self.done.push(Label {
             text,
             is_older: false,
+            is_still,
         });
     }
 
@@ -239,19 +249,35 @@ fn again(
 ) -> Result<bool, Problem> {
     let turned = |turned: Option<_>| turned.map(|_| true).ok_or_else(no_step);
     match line {
-        Line::Do(Step { label, edit }) => {
+        Line::Do(Step {
+            label,
+            is_still,
+            edit,
+        }) => {
             let edit = edit.edit(plan)?;
-            history.apply(plan, label, edit).map(|_| true)
+            history.apply_as(plan, label, edit, is_still).map(|_| true)
         }
         Line::Undo => history.undo(plan).and_then(turned),
         Line::Redo => history.redo(plan).and_then(turned),
-        Line::UndoBy(Step { label, edit }) => {
+        Line::UndoBy(Step {
+            label,
+            is_still,
+            edit,
+        }) => {
             let edit = edit.edit(plan)?;
-            history.undo_by(plan, label, edit).map(|_| true)
+            history.undo_by(plan, label, edit, is_still).map(|_| true)
         }
-        Line::RedoBy(Step { label, edit }) => {
+        Line::RedoBy(Step {
+            label,
+            is_still,
+            edit,
+        }) => {
             let edit = edit.edit(plan)?;
-            history.redo_by(plan, label, edit).map(|_| true)
+            history.redo_by(plan, label, edit, is_still).map(|_| true)
+        }
+        Line::Within(edit) => {
+            let edit = edit.edit(plan)?;
+            plan.apply(edit).map(|_| true)
         }
         Line::Saving(_) => Ok(true),
         Line::Full | Line::Start(_) => Ok(false),
@@ -320,7 +346,7 @@ fn no_step() -> Problem {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::files::journal::{Appender, Beginning, Turn};
+    use crate::files::journal::{Appender, Beginning, Told, Turn};
     use crate::files::plan_file::write;
     use crate::files::sample::fresh;
     use crate::plan::{Edit, Entry};
@@ -421,7 +447,12 @@ mod tests {
         let mut states = vec![write(&plan)];
         for edit in edits(&plan) {
             let label = format!("step {}", states.len());
-            let record = journal::turn(&plan, Turn::Do(&label, &edit)).unwrap();
+            let told = Told {
+                label: &label,
+                edit: &edit,
+                is_still: false,
+            };
+            let record = journal::turn(&plan, Turn::Do(told)).unwrap();
             journal.append(&record).unwrap();
             history.apply(&mut plan, label, edit).unwrap();
             states.push(write(&plan));

@@ -8,6 +8,7 @@ use crate::plan::Edit;
 use crate::plan::Entry;
 use crate::plan::Place;
 use crate::plan::Plan;
+use crate::plan::Proposal;
 use crate::plan::SheetView;
 use crate::plan::Storage;
 use crate::problem::Problem;
@@ -77,6 +78,12 @@ pub(super) enum Told<'a> {
         width: &'a BTreeMap<String, u16>,
     },
     SetTitle(&'a str),
+    SetProposal {
+        name: &'a str,
+        proposal: Option<(usize, &'a Proposal)>,
+    },
+    OpenProposal(&'a str),
+    CloseProposal,
     Group(Edits<'a>),
 }
 
@@ -140,6 +147,12 @@ pub(super) fn told<'a>(edit: &'a Edit, names: &'a NamesView<'a>) -> Told<'a> {
             width: &view.width,
         },
         Edit::SetTitle(title) => Told::SetTitle(title),
+        Edit::SetProposal { name, proposal } => Told::SetProposal {
+            name,
+            proposal: proposal.as_ref().map(|(at, proposal)| (*at, proposal)),
+        },
+        Edit::OpenProposal { name } => Told::OpenProposal(name),
+        Edit::CloseProposal => Told::CloseProposal,
         Edit::Group(edits) => Told::Group(Edits(edits, names)),
     }
 }
@@ -291,6 +304,12 @@ enum Form {
         width: BTreeMap<String, u16>,
     },
     SetTitle(String),
+    SetProposal {
+        name: String,
+        proposal: Option<(usize, Proposal)>,
+    },
+    OpenProposal(String),
+    CloseProposal,
     Group(Vec<Form>),
 }
 
@@ -439,6 +458,9 @@ impl Form {
                 },
             },
             Self::SetTitle(title) => Edit::SetTitle(title),
+            Self::SetProposal { name, proposal } => Edit::SetProposal { name, proposal },
+            Self::OpenProposal(name) => Edit::OpenProposal { name },
+            Self::CloseProposal => Edit::CloseProposal,
             Self::Group(edits) => {
                 let edits = edits.into_iter().map(|edit| edit.edit(plan));
                 Edit::Group(edits.collect::<Result<_, Problem>>()?)

@@ -4,7 +4,7 @@
 //! crash, is decided by the desk.
 //!
 //! ```text
-//! 131 51cb4e0af29ae6ac {"start":{"format":1,"from":"9f86d081...","shape":"60303ae2...","path":"reef.plan","storage":[]}}
+//! 131 51cb4e0af29ae6ac {"start":{"format":2,"from":"9f86d081...","shape":"60303ae2...","path":"reef.plan","storage":[]}}
 //! 98 7d865e959b2466f1 {"do":{"label":"length of L1","edit":{"set_cells":{"sheet":0,"cells":[[9,0,"n85.0"]]}}}}
 //! 6 3fdba35f04dc8c46 "undo"
 //! ```
@@ -20,6 +20,7 @@ use super::save::outlive_size_limit;
 use super::side;
 use crate::plan::Edit;
 use crate::plan::Plan;
+use crate::table::NamesView;
 use crate::table::SheetId;
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
@@ -30,7 +31,7 @@ use std::io::{self, Read as _, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
 
 /// The format this version writes.
-pub const FORMAT: u64 = 1;
+pub const FORMAT: u64 = 2;
 
 /// The largest journal; what goes beyond is told, not kept.
 pub const MAX_BYTES: u64 = 256 << 20;
@@ -45,15 +46,26 @@ const N_SEAL: usize = 16;
 #[derive(Debug, Clone, Copy)]
 pub enum Turn<'a> {
     /// A new step.
-    Do(&'a str, &'a Edit),
+    Do(Told<'a>),
     /// The last step taken back.
     Undo,
     /// The step made again that was taken back last.
     Redo,
     /// A step taken back that was made before this journal began.
-    UndoBy(&'a str, &'a Edit),
+    UndoBy(Told<'a>),
     /// A step made again that was taken back before this journal began.
-    RedoBy(&'a str, &'a Edit),
+    RedoBy(Told<'a>),
+}
+
+/// A step to be told.
+#[derive(Debug, Clone, Copy)]
+pub struct Told<'a> {
+    /// Its name.
+    pub label: &'a str,
+    /// The edit.
+    pub edit: &'a Edit,
+    /// Whether nothing that is saved changes with it.
+    pub is_still: bool,
 }
 
 /// What the edits of a journal were made to.
@@ -89,23 +101,39 @@ pub fn beginning(beginning: Beginning<'_>) -> Result<Vec<u8>, TooLarge> {
     }))
 }
 
+/// The record that the plan was in a proposal when the journal began, by the edit that brings it
+/// there from the base.
+///
+/// # Errors
+/// A record that is too large.
+pub fn within(plan: &Plan, edit: &Edit) -> Result<Vec<u8>, TooLarge> {
+    let names = plan.names().view();
+    record(&Line::<_, ()>::Within(told(edit, &names)))
+}
+
 /// The record of a turn.
 ///
 /// # Errors
 /// A record that is too large.
 pub fn turn(plan: &Plan, turn: Turn<'_>) -> Result<Vec<u8>, TooLarge> {
     let names = plan.names().view();
-    let step = |label: &str, edit| Step {
-        label: label.to_owned(),
-        edit: told(edit, &names),
-    };
+    let step = |one| step(one, &names);
     record(&match turn {
-        Turn::Do(label, edit) => Line::<_, ()>::Do(step(label, edit)),
+        Turn::Do(one) => Line::<_, ()>::Do(step(one)),
         Turn::Undo => Line::Undo,
         Turn::Redo => Line::Redo,
-        Turn::UndoBy(label, edit) => Line::UndoBy(step(label, edit)),
-        Turn::RedoBy(label, edit) => Line::RedoBy(step(label, edit)),
+        Turn::UndoBy(one) => Line::UndoBy(step(one)),
+        Turn::RedoBy(one) => Line::RedoBy(step(one)),
     })
+}
+
+/// A step on its way out.
+fn step<'a>(one: Told<'a>, names: &'a NamesView<'a>) -> Step<super::edit_text::Told<'a>> {
+    Step {
+        label: one.label.to_owned(),
+        is_still: one.is_still,
+        edit: told(one.edit, names),
+    }
 }
 
 /// The record that the plan is about to be saved as a text with this checksum.
@@ -151,6 +179,8 @@ impl Write for Bounded {
 pub enum Line<E, S> {
     /// What the edits were made to; the first line.
     Start(Start<S>),
+    /// The plan was in a proposal when the journal began: the edit that brings it there, no step.
+    Within(E),
     /// A new step.
     Do(Step<E>),
     /// The last step taken back.
@@ -190,6 +220,9 @@ pub struct Start<S> {
 pub struct Step<E> {
     /// The name.
     pub label: String,
+    /// Whether nothing that is saved changes with it, as on the way into a proposal.
+    #[serde(default, rename = "still", skip_serializing_if = "std::ops::Not::not")]
+    pub is_still: bool,
     /// The edit.
     pub edit: E,
 }
@@ -513,7 +546,15 @@ mod tests {
         journal.append(&start.unwrap()).unwrap();
         for at in 0..n_titles {
             let edit = Edit::SetTitle(format!("Reef {at}"));
-            let record = turn(&plan, Turn::Do("title", &edit)).unwrap();
+            let record = turn(
+                &plan,
+                Turn::Do(Told {
+                    label: "title",
+                    edit: &edit,
+                    is_still: false,
+                }),
+            )
+            .unwrap();
             journal.append(&record).unwrap();
         }
         journal

@@ -2,7 +2,8 @@
 //!
 //! Applying an edit gives its inverse, so undo is apply. Text is read before it gets here.
 
-use super::{Entry, Plan, SheetView, empty_column};
+use super::{Entry, Plan, Proposal, SheetView, empty_column};
+use super::{Layer, Row, Under};
 use crate::problem::Problem;
 use crate::problem::Severity;
 use crate::sheet::ColumnDef;
@@ -103,6 +104,20 @@ pub enum Edit {
     },
     /// Sets the title.
     SetTitle(String),
+    /// Takes the proposal of a name away, and puts one in at a position.
+    SetProposal {
+        /// The name of the one that goes; none may have it.
+        name: String,
+        /// What comes, and where.
+        proposal: Option<(usize, Proposal)>,
+    },
+    /// From now on edits belong to this proposal, and the plan as it is now is what it stands on.
+    OpenProposal {
+        /// The name of the proposal.
+        name: String,
+    },
+    /// Ends what [`Edit::OpenProposal`] began; the plan has to be as it was then.
+    CloseProposal,
     /// Several edits as one step, in order.
     Group(Vec<Edit>),
 }
@@ -156,12 +171,12 @@ impl Plan {
             } => self.set_formula(sheet, column, formula),
             Edit::AddColumn { sheet, def } => self.add_column(sheet, def),
             Edit::RemoveLastColumn { sheet } => self.remove_last_column(sheet),
-            Edit::SetSeverity { check, severity } => Ok(self.set_severity(check, severity)),
+            Edit::SetSeverity { check, severity } => self.set_severity(check, severity),
             Edit::SetView { sheet, view } => self.set_view(sheet, view),
-            Edit::SetTitle(title) => Ok(Change {
-                inverse: Edit::SetTitle(std::mem::replace(&mut self.title, title)),
-                touched: Vec::new(),
-            }),
+            Edit::SetTitle(title) => self.set_title(title),
+            Edit::SetProposal { name, proposal } => self.set_proposal(&name, proposal),
+            Edit::OpenProposal { name } => self.open_layer(name),
+            Edit::CloseProposal => self.close_layer(),
             Edit::Group(edits) => self.apply_group(edits),
         }
     }
@@ -197,9 +212,16 @@ impl Plan {
             self.must_be_stored(sheet, *row)?;
             self.must_be_own(sheet, *row)?;
         }
+        self.must_be_tellable(sheet, cells.iter().map(|((_, row), _)| *row))?;
         let (mut before, mut touched) = (Vec::with_capacity(cells.len()), Vec::new());
         for (place @ (column, row), entry) in cells {
-            before.push((place, self.entry(sheet, column, row)));
+            let content = self.entry(sheet, column, row);
+            if let Some(layer) = self.layers.last_mut() {
+                let rows = &self.sheets[sheet.at()];
+                let place = Row { sheet, row, rows };
+                layer.under.write(place, column, content.clone(), &entry);
+            }
+            before.push((place, content));
             self.sheets[sheet.at()].set(column, row, &entry);
             touch(&mut touched, sheet, column, row);
         }
@@ -222,6 +244,8 @@ impl Plan {
         for (column, _) in rows.iter().flatten() {
             self.must_be_entered(sheet, *column)?;
         }
+        // Rows of a proposal come to the end, so that what it stands on keeps its order.
+        let at = self.place_of_new(sheet, at);
         let body = &mut self.sheets[sheet.at()];
         let n_before = body.order.len();
         if at > n_before {
@@ -242,6 +266,9 @@ impl Plan {
             body.order[at..].rotate_right(added.len());
             body.rank_again();
         }
+        if let Some(layer) = self.layers.last_mut() {
+            layer.under.come(sheet, &added);
+        }
         Ok(Change {
             inverse: Edit::RemoveRows {
                 sheet,
@@ -255,6 +282,11 @@ impl Plan {
         for row in &rows {
             self.must_be_live(sheet, *row)?;
             self.must_be_own(sheet, *row)?;
+        }
+        self.must_be_tellable(sheet, rows.iter().copied())?;
+        if let Some(layer) = self.layers.last_mut() {
+            let order = &self.sheets[sheet.at()].order;
+            layer.under.go(sheet, &rows, order);
         }
         let body = &mut self.sheets[sheet.at()];
         let mut places: Vec<(usize, RowId)> = rows
@@ -294,8 +326,12 @@ impl Plan {
         }
         let body = &mut self.sheets[sheet.at()];
         body.order = woven(&body.order, &rows);
-        body.rank_again();
         let back: Vec<RowId> = rows.into_iter().map(|(_, row)| row).collect();
+        if let Some(layer) = self.layers.last_mut() {
+            layer.under.come(sheet, &back);
+            layer.under.straighten(sheet, &mut body.order);
+        }
+        body.rank_again();
         Ok(Change {
             inverse: Edit::RemoveRows {
                 sheet,
@@ -306,6 +342,7 @@ impl Plan {
     }
 
     fn reorder(&mut self, sheet: SheetId, order: Vec<RowId>) -> Result<Change, Problem> {
+        self.must_be_no_proposal("the order of rows")?;
         let body = &mut self.sheets[sheet.at()];
         let (mut old, mut new) = (body.order.clone(), order.clone());
         old.sort_unstable();
@@ -338,6 +375,14 @@ impl Plan {
             .assumptions
             .get_mut(param.at())
             .ok_or_else(|| Problem::new("no-such-assumption", "there is no such assumption"))?;
+        if let Some(layer) = self.layers.last_mut() {
+            let before = (
+                assumption.entry.clone(),
+                assumption.source.clone(),
+                assumption.own,
+            );
+            layer.under.assume(param, before, (&entry, &source, own));
+        }
         let inverse = Edit::SetAssumption {
             param,
             entry: std::mem::replace(&mut assumption.entry, entry),
@@ -362,6 +407,12 @@ impl Plan {
                 Problem::new("column-entered", "an entered column has no formula")
                     .help("add a column of your own for the formula"),
             );
+        }
+        let is_bare_own = formula.is_none() && self.is_own(sheet, column);
+        let before = self.own_formula(sheet, column);
+        if let Some(layer) = self.layers.last_mut().filter(|_| !is_bare_own) {
+            let place = (sheet, column);
+            layer.under.set_formula(place, before, formula.as_ref());
         }
         if self.is_own(sheet, column) {
             return self.set_own_formula(sheet, column, formula);
@@ -420,6 +471,7 @@ impl Plan {
     }
 
     fn add_column(&mut self, sheet: SheetId, def: ColumnDef) -> Result<Change, Problem> {
+        self.must_be_no_proposal("a column of your own")?;
         if self.def(sheet).column(&def.name).is_some() {
             return Err(Problem::new(
                 "column-there",
@@ -439,6 +491,7 @@ impl Plan {
     }
 
     fn remove_last_column(&mut self, sheet: SheetId) -> Result<Change, Problem> {
+        self.must_be_no_proposal("a column of your own")?;
         let last = self.def(sheet).columns.len() - 1;
         if !self.is_own(sheet, last) {
             return Err(Problem::new(
@@ -476,17 +529,117 @@ impl Plan {
             .collect()
     }
 
-    fn set_severity(&mut self, check: String, severity: Option<Option<Severity>>) -> Change {
+    fn set_severity(
+        &mut self,
+        check: String,
+        severity: Option<Option<Severity>>,
+    ) -> Result<Change, Problem> {
+        self.must_be_no_proposal("the weight of a check")?;
         let before = match severity {
             Some(severity) => self.severities.insert(check.clone(), severity),
             None => self.severities.remove(&check),
         };
-        Change {
+        Ok(Change {
             inverse: Edit::SetSeverity {
                 check,
                 severity: before,
             },
             touched: vec![Touched::Schema],
+        })
+    }
+
+    fn set_title(&mut self, title: String) -> Result<Change, Problem> {
+        self.must_be_no_proposal("the title")?;
+        Ok(untouched(Edit::SetTitle(std::mem::replace(
+            &mut self.title,
+            title,
+        ))))
+    }
+
+    fn set_proposal(
+        &mut self,
+        name: &str,
+        proposal: Option<(usize, Proposal)>,
+    ) -> Result<Change, Problem> {
+        let gone = self.proposals.iter().position(|known| known.name == name);
+        let is_open = |name: &str| self.layers.iter().any(|layer| layer.name == name);
+        if is_open(name) || proposal.as_ref().is_some_and(|(_, new)| is_open(&new.name)) {
+            self.must_be_no_proposal("the list of proposals")?;
+        }
+        let n_left = self.proposals.len() - usize::from(gone.is_some());
+        if let Some((at, new)) = &proposal {
+            let mut others = self.proposals.iter().enumerate();
+            let is_taken = |(at, known): (usize, &Proposal)| {
+                Some(at) != gone && known.name.to_lowercase() == new.name.to_lowercase()
+            };
+            if *at > n_left || others.any(is_taken) {
+                return Err(Problem::new(
+                    "proposal-there",
+                    format!("there is already a proposal `{}`", new.name),
+                )
+                .help("choose another name"));
+            }
+        }
+        let before = gone.map(|at| (at, self.proposals.remove(at)));
+        let name = match proposal {
+            Some((at, new)) => {
+                let name = new.name.clone();
+                self.proposals.insert(at, new);
+                name
+            }
+            None => name.to_owned(),
+        };
+        Ok(untouched(Edit::SetProposal {
+            name,
+            proposal: before,
+        }))
+    }
+
+    fn open_layer(&mut self, name: String) -> Result<Change, Problem> {
+        if !self.proposals.iter().any(|known| known.name == name) {
+            return Err(Problem::new(
+                "proposal-unknown",
+                format!("there is no proposal `{name}`"),
+            ));
+        }
+        self.layers.push(Layer {
+            name,
+            under: Under::default(),
+        });
+        Ok(untouched(Edit::CloseProposal))
+    }
+
+    fn close_layer(&mut self) -> Result<Change, Problem> {
+        let closed = self.layers.pop_if(|layer| layer.under.is_empty());
+        let layer = closed.ok_or_else(|| {
+            Problem::new("proposal-open", "there is no proposal that could be closed")
+                .help("take its changes back first")
+        })?;
+        Ok(untouched(Edit::OpenProposal { name: layer.name }))
+    }
+
+    /// Whether an open proposal can tell rows by their id; new ones it knows anyway.
+    fn must_be_tellable(
+        &self,
+        sheet: SheetId,
+        rows: impl Iterator<Item = RowId>,
+    ) -> Result<(), Problem> {
+        let Some(layer) = self.layers.last() else {
+            return Ok(());
+        };
+        let under = &layer.under;
+        let is_new = |row: &RowId| {
+            let is_live = self.rows(sheet).is_live(*row);
+            is_live && !under.is_added(sheet, *row) && under.mark(sheet, *row).is_none()
+        };
+        self.must_be_named(sheet, &rows.filter(is_new).collect::<Vec<_>>())
+    }
+
+    /// Where new rows come to that are put in at a position.
+    pub fn place_of_new(&self, sheet: SheetId, at: usize) -> usize {
+        match self.layers.is_empty() {
+            true => at,
+            false => self.rows(sheet).order().len(),
         }
     }
 
@@ -543,6 +696,14 @@ impl Plan {
             return Ok(());
         }
         Err(Problem::new("no-such-row", "there is no such row"))
+    }
+}
+
+/// A change that no value depends on.
+fn untouched(inverse: Edit) -> Change {
+    Change {
+        inverse,
+        touched: Vec::new(),
     }
 }
 

@@ -6,14 +6,21 @@
 mod edit;
 mod entry;
 mod fill;
+mod proposal;
 mod storage;
+mod under;
 mod view;
 
 pub use edit::{Change, Edit, Place, Touched};
 pub use entry::{Entry, read_assumption, read_entry};
 pub use fill::Filling;
+pub use proposal::{ADD, ASSUME, CELL, FORGET, FORMULA, KINDS, REMOVE};
+pub use proposal::{Alteration, Proposal};
 pub use storage::Storage;
+pub use under::RowMark;
 pub use view::{MAX_WIDTH, SheetView};
+
+use under::{Layer, Row, Under};
 
 use crate::problem::Problem;
 use crate::problem::Severity;
@@ -52,6 +59,9 @@ pub struct Plan {
     builtin_formulas: BTreeMap<(SheetId, usize), String>,
     n_builtin_columns: Vec<usize>,
     names: Arc<Names>,
+    proposals: Vec<Proposal>,
+    /// The proposals that are open, the lowest first; none where the plan is the base.
+    layers: Vec<Layer>,
 }
 
 /// The rows of one sheet.
@@ -107,6 +117,8 @@ impl Plan {
             overrides: BTreeMap::new(),
             builtin_formulas: BTreeMap::new(),
             names: Arc::new(Names::default()),
+            proposals: Vec::new(),
+            layers: Vec::new(),
         };
         for def in assumptions {
             let assumption = plan.assumption_of(def)?;

@@ -60,6 +60,18 @@ pub enum Action {
     CopyToFile,
     /// Put the copied table here.
     Paste,
+    /// The proposals of the plan.
+    Proposals,
+    /// A new proposal.
+    NewProposal,
+    /// Out of the proposal, back to the base.
+    LeaveProposal,
+    /// The proposal into the base.
+    Accept,
+    /// The proposal away.
+    DropProposal,
+    /// Base and proposals side by side.
+    Beside,
     /// Take the last step back.
     Undo,
     /// Make the step again.
@@ -251,6 +263,12 @@ pub const RECORDS: &[Record] = records![
     Copy, Change, Ledger, [letter('c')], "copy", "copy", "Copy the block as a table, for this program and for the clipboard of the terminal.";
     CopyToFile, Change, Ledger, [letter('C')], "copy into a file", "to file", "Write the block as a table into a file.";
     Paste, Change, Ledger, [letter('p'), control('v')], "paste here", "paste", "Paste what was copied, after a look at what it would do.";
+    Proposals, Change, All, [letter('P')], "proposals", "propose", "The proposals over this plan; go into one, and edits belong to it.";
+    NewProposal, Change, All, [letter('g')], "new proposal", "new", "Make a proposal and go into it; in a proposal the new one stands on that.";
+    LeaveProposal, Change, All, [letter('x')], "out of the proposal", "out", "Back to the base; the proposal keeps what was changed in it.";
+    Accept, Change, All, [letter('y')], "accept the proposal", "accept", "Write the proposal you are in into the base, as one step.";
+    DropProposal, Change, All, [letter('Y')], "drop the proposal", "drop it", "Take the proposal you are in away with all its changes.";
+    Beside, Look, All, [letter('B')], "side by side", "beside", "Base and proposals beside each other: findings, totals, rows that differ.";
     Undo, Change, All, [letter('u')], "undo", "undo", "Take the last step back.";
     Redo, Change, All, [letter('r')], "redo", "redo", "Make the step again that was taken back.";
     Steps, Look, All, [letter('s')], "steps", "steps", "All steps of this sitting; follow one to go back or forward to it.";

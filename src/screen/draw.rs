@@ -16,6 +16,7 @@
 use super::action::Action;
 use super::entry::Entry;
 use super::grid;
+use super::ledger::Head;
 use super::page;
 use super::page::Line;
 use super::pages;
@@ -23,7 +24,11 @@ use super::paint::Paint;
 use super::session::{Ask, Layer, Session};
 use super::theme::{Glyph, Tone};
 use crate::desk::SaveState;
+use crate::plan::Entry as Entered;
 use crate::problem::Severity;
+use crate::problem::clean;
+use crate::table::RowId;
+use crate::units::shown;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 
@@ -171,8 +176,18 @@ fn draw_top(session: &Session, area: Rect, paint: &mut Paint) {
         "" => "a plan without a title",
         title => title,
     };
-    x += paint.text(x, area.y, room.min(area.width / 3), title, Tone::Heading);
-    x += 2;
+    // In a proposal nothing matters more than in which.
+    let within = session.desk.within().map(|name| clean(name).into_owned());
+    if let Some(name) = &within {
+        let mark = paint.theme.glyph(Glyph::Altered);
+        let text = format!("{mark} in {name}");
+        x += paint.text(x, area.y, room.min(area.width / 3), &text, Tone::Changed);
+        x += 2;
+    }
+    if within.is_none() || area.width >= WIDE {
+        x += paint.text(x, area.y, room.min(area.width / 3), title, Tone::Heading);
+        x += 2;
+    }
     for (at, ledger) in session.ledgers.iter().enumerate() {
         let name = &session.desk.plan().def(ledger.sheet).name;
         let text = match at == session.current {
@@ -339,18 +354,38 @@ fn short_reason(session: &Session, area: Rect) -> Vec<Line> {
         (Some(head), Some(row)) => {
             let findings = session.desk.findings_of(ledger.sheet, row);
             let (width, height) = (usize::from(area.width), usize::from(area.height));
-            pages::short(
+            let stood = stood(session, head, row);
+            let mut lines = pages::short(
                 &session.desk,
                 head.id,
                 row,
                 &findings,
                 width,
-                height,
+                height.saturating_sub(usize::from(stood.is_some())),
                 session.theme,
-            )
+            );
+            if let Some(line) = stood {
+                lines.insert(1.min(lines.len()), line);
+            }
+            lines
         }
         _ => Vec::new(),
     }
+}
+
+/// What a cell is in what the open proposal stands on, where it is something else.
+fn stood(session: &Session, head: &Head, row: RowId) -> Option<Line> {
+    let (plan, sheet) = (session.desk.plan(), session.ledger().sheet);
+    let entry = plan.stood(sheet, head.position, row)?;
+    let unit = session.desk.engine().unit(head.id);
+    let value = match entry {
+        Entered::Empty => "nothing".to_owned(),
+        Entered::Number(value) => shown(*value, unit, None),
+        Entered::Text(_) | Entered::Wrong(_) => entry.text(unit, plan.names()),
+    };
+    let mark = session.theme.glyph(Glyph::Altered);
+    let text = clean(&format!("{mark} without this proposal: {value}")).into_owned();
+    Some(Line::new(text, Tone::Changed))
 }
 
 /// The entry, the question, or what the last key did.

@@ -6,6 +6,7 @@ use super::ledger::{Filling, Head, Ledger};
 use super::paint::{Paint, Side};
 use super::theme::{Glyph, Tone};
 use crate::desk::Desk;
+use crate::plan::RowMark;
 use crate::table::RowId;
 use ratatui::layout::Rect;
 use ratatui::style::Style;
@@ -167,7 +168,30 @@ fn draw_row(
         };
         let area = Rect::new(*x, y, *width, 1);
         draw_cell(head, desk, row, place, area, paint);
+        let is_altered = desk
+            .plan()
+            .stood(ledger.sheet, head.position, row)
+            .is_some();
+        if is_altered && *x > 0 {
+            let glyph = paint.theme.glyph(Glyph::Altered);
+            paint.text(*x - 1, y, 1, glyph, Tone::Changed);
+        }
     }
+    mark_row(ledger, desk, row, y, drawn, paint);
+}
+
+/// Says behind the id that the open proposal changes or adds the row.
+fn mark_row(ledger: &Ledger, desk: &Desk, row: RowId, y: u16, drawn: &Drawn, paint: &mut Paint) {
+    let Some((_, x, width)) = drawn.columns.first() else {
+        return;
+    };
+    let glyph = match desk.plan().row_mark(ledger.sheet, row) {
+        Some(RowMark::Added) => Glyph::Added,
+        Some(RowMark::Changed) => Glyph::Altered,
+        None => return,
+    };
+    let glyph = paint.theme.glyph(glyph);
+    paint.text(x + width, y, 1, glyph, Tone::Changed);
 }
 
 fn draw_cell(

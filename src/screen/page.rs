@@ -40,6 +40,8 @@ pub enum Target {
     Column(SheetId, usize),
     /// An action, to be done.
     Action(super::action::Action),
+    /// A proposal by its position, to be gone into.
+    Proposal(usize),
     /// A function by its position in the library.
     Function(usize),
     /// Steps back: how many undos lead there; negative ones are redos.

@@ -90,6 +90,10 @@ pub enum Glyph {
     Rising,
     /// Sorted from large to small.
     Falling,
+    /// Beside a cell or row that the open proposal changes.
+    Altered,
+    /// Beside a row that the open proposal adds.
+    Added,
 }
 
 /// The look of a session.
@@ -184,6 +188,8 @@ fn forms(glyph: Glyph) -> (&'static str, &'static str) {
         Glyph::Here => ("▶", ">"),
         Glyph::Rising => ("↑", "^"),
         Glyph::Falling => ("↓", "v"),
+        Glyph::Altered => ("◇", "*"),
+        Glyph::Added => ("◆", "#"),
     }
 }
 

@@ -1,8 +1,9 @@
-//! What if: failures, sweeps, options, growth and orders, worked out on copies of a plan.
+//! What if: proposals, failures, sweeps, options, growth and orders, worked out on copies of a plan.
 //!
 //! Works on a plan and its engine; the open plan is never touched. Knows no file and no terminal:
 //! what comes out is rows, numbers and sentences, which the doors show.
 
+pub mod compare;
 pub mod curve;
 pub mod failures;
 pub mod growth;

@@ -3,6 +3,7 @@
 //! A crash is a copy of the files as they are at that moment, or a process that is killed.
 
 use super::properties::{Step, beginning, edit, step};
+use super::proposals::{Move, make, moves};
 use portledger::desk::{Desk, SaveState};
 use portledger::files::plan_file::write;
 use portledger::plan::{Edit, Entry};
@@ -55,6 +56,7 @@ enum Act {
     Undo,
     Redo,
     Save,
+    Proposal(Move),
 }
 
 fn act() -> impl Strategy<Value = Act> {
@@ -63,6 +65,7 @@ fn act() -> impl Strategy<Value = Act> {
         3 => Just(Act::Undo),
         2 => Just(Act::Redo),
         1 => Just(Act::Save),
+        8 => moves().prop_map(Act::Proposal),
     ]
 }
 
@@ -70,12 +73,15 @@ fn does(desk: &mut Desk, act: &Act) {
     match act {
         Act::Edit(step) => {
             if let Some(edit) = edit(desk.plan(), step) {
-                desk.apply("a step", edit).unwrap();
+                let done = desk.apply("a step", edit);
+                // What belongs to the base is refused in a proposal.
+                assert!(done.is_ok() || desk.within().is_some(), "{done:?}");
             }
         }
         Act::Undo => drop(desk.undo().unwrap()),
         Act::Redo => drop(desk.redo().unwrap()),
         Act::Save => drop(desk.save().unwrap()),
+        Act::Proposal(one) => make(desk, one),
     }
 }
 
@@ -107,6 +113,9 @@ fn check_recovery(acts: &[Act]) -> Result<(), TestCaseError> {
         while let Some(label) = again.redo().unwrap() {
             prop_assert_eq!(desk.redo().unwrap(), Some(label));
             prop_assert_eq!(write(again.plan()), write(desk.plan()));
+        }
+        if again.within().is_some() {
+            again.leave().unwrap();
         }
         // What was done after the first recovery is there after a second one.
         titled(&mut again, "Second sitting");

@@ -389,10 +389,12 @@ fn together(plan: &Plan, steps: &[Step]) -> Option<Edit> {
         let Some(edit) = edit(&scratch, step) else {
             continue;
         };
-        scratch
-            .apply(edit.clone())
-            .expect("an edit made for this plan");
-        edits.push(edit);
+        match scratch.apply(edit.clone()) {
+            Ok(_) => edits.push(edit),
+            // What belongs to the base is refused there.
+            Err(_) if scratch.within().is_some() => {}
+            Err(problem) => panic!("an edit made for this plan: {problem}"),
+        }
     }
     (!edits.is_empty()).then_some(Edit::Group(edits))
 }

@@ -4,6 +4,7 @@
 
 use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
 use portledger::desk::Desk;
+use portledger::plan::RowMark;
 use portledger::screen::draw::draw;
 use portledger::screen::session::{Happening, Session};
 use portledger::screen::theme::Theme;
@@ -122,6 +123,10 @@ const VIEWS: &[(&str, &str)] = &[
     ("assumptions", "a"),
     ("columns", "l"),
     ("steps", "→→→→→→5000\ns"),
+    ("proposals", "P"),
+    ("proposal", "P\n"),
+    ("proposal_edited", "P\n→→→→→→5000\n"),
+    ("beside", "B"),
     ("help", "?"),
     ("actions", " sa"),
     ("functions", "②"),
@@ -208,6 +213,37 @@ fn without_colours_each_row_still_tells_its_verdict() {
                 );
             }
         }
+    }
+}
+
+#[test]
+fn without_colours_what_a_proposal_changes_is_marked() {
+    for (theme, [mark, new]) in BARE.into_iter().zip([["◇", "◆"], ["*", "#"]]) {
+        // Into the second proposal of the demo.
+        let text = lines(&frame("P↓\n", (160, 80), theme));
+        assert!(text[0].starts_with(&format!("{mark} in ")), "{}", text[0]);
+        let desk = {
+            let mut desk = Desk::demo().unwrap();
+            let name = desk.proposals()[1].name.clone();
+            desk.enter(&name).unwrap();
+            desk
+        };
+        let sheet = desk.plan().sheet("links").unwrap();
+        let mut n_marked = 0;
+        for row in desk.plan().rows(sheet).order() {
+            let id = desk.plan().id(sheet, *row);
+            let line = text.iter().find(|line| line.starts_with(&id)).unwrap();
+            let expected = match desk.plan().row_mark(sheet, *row) {
+                Some(RowMark::Added) => new,
+                Some(RowMark::Changed) => mark,
+                None => " ",
+            };
+            n_marked += usize::from(expected != " ");
+            // The id takes four cells, the mark stands in the gap behind it.
+            let behind = line.chars().nth(4).map(String::from);
+            assert_eq!(behind.as_deref(), Some(expected), "{line}");
+        }
+        assert!(n_marked > 5);
     }
 }
 

@@ -6,7 +6,7 @@ use portledger::trade;
 use std::collections::BTreeSet;
 
 /// Parts of checks, words of the command line and keys of the screen, which no sheet lists.
-const OTHER: [&str; 8] = [
+const OTHER: [&str; 10] = [
     "advise",
     "check",
     "show",
@@ -14,6 +14,8 @@ const OTHER: [&str; 8] = [
     "set",
     "why",
     "portledger tables cautions",
+    "portledger compare",
+    "portledger propose",
     "missing",
 ];
 

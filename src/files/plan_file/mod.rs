@@ -19,6 +19,7 @@
 //! ```
 
 mod extras;
+mod proposal;
 mod read;
 mod rows;
 mod source;

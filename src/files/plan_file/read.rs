@@ -173,7 +173,7 @@ impl Opening<'_> {
     fn document(&mut self, document: &DeTable<'_>) -> Result<(), Problem> {
         for (name, value) in document {
             match name.get_ref().as_ref() {
-                "portledger" | "column" | "formula" | "check" | "rows" | "view" => {}
+                "portledger" | "column" | "formula" | "check" | "proposal" | "rows" | "view" => {}
                 "title" => self.title(value)?,
                 "assumptions" => self.assumptions(value)?,
                 "severities" => self.severities(value)?,
@@ -183,8 +183,15 @@ impl Opening<'_> {
         self.each(document, "column", Self::own_column)?;
         self.each(document, "formula", Self::formula)?;
         self.each(document, "check", Self::own_check)?;
+        self.each(document, "proposal", Self::proposal)?;
         if let Some(value) = document.get("rows") {
             self.rows(value)?;
+        }
+        for problem in self.misfits() {
+            match self.problems.len() + 1 < MAX_LISTED {
+                true => self.problems.push(problem),
+                false => self.n_more += 1,
+            }
         }
         // Last of all, when every column is there.
         if let Some((name, value)) = document.get_key_value("view") {
@@ -373,7 +380,7 @@ impl Opening<'_> {
     }
 
     /// Keeps the keys of an element that are not among the known ones.
-    fn unknown_keys(
+    pub(super) fn unknown_keys(
         &mut self,
         table: &str,
         element: &DeTable<'_>,
@@ -489,7 +496,7 @@ pub(super) fn text<'v>(value: &'v Value<'_>) -> Option<&'v str> {
 }
 
 /// An element of a list of tables in the form it has to have.
-fn understood<'v, T: Deserialize<'v>>(element: &Value<'v>) -> Result<T, Problem> {
+pub(super) fn understood<'v, T: Deserialize<'v>>(element: &Value<'v>) -> Result<T, Problem> {
     T::deserialize(ValueDeserializer::from(element.clone())).map_err(|error| {
         let message = error.message().lines().next().unwrap_or_default();
         Problem::new("not-understood", message.to_lowercase())

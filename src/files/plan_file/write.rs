@@ -3,6 +3,7 @@
 //! Only text out; `save.rs` brings it to disk.
 
 use super::extras::{self, TOP};
+use super::proposal;
 use super::toml_text::{block, key, quoted};
 use super::view;
 use super::{FORMAT, KINDS, SEAL, checksum};
@@ -23,8 +24,15 @@ use crate::units::split_quantity;
 use std::borrow::Cow;
 use std::fmt::Write;
 
-/// The whole file.
+/// The whole file; of a plan in which proposals are open, the base and the proposals.
 pub fn write(plan: &Plan) -> String {
+    match plan.base() {
+        Some((base, _)) => written(&base),
+        None => written(plan),
+    }
+}
+
+fn written(plan: &Plan) -> String {
     let mut out = format!("portledger = {FORMAT}\n");
     if !plan.title.is_empty() {
         pair(&mut out, "title", &plan.title);
@@ -36,13 +44,14 @@ pub fn write(plan: &Plan) -> String {
     own_columns(&mut out, plan);
     formulas(&mut out, plan);
     own_checks(&mut out, plan);
+    proposal::push(&mut out, plan);
     rows(&mut out, plan);
     let seal = checksum(&out);
     let _ = writeln!(out, "{SEAL}{seal}");
     out
 }
 
-fn pair(out: &mut String, name: &str, text: &str) {
+pub(super) fn pair(out: &mut String, name: &str, text: &str) {
     // Writing to a string cannot fail, here and below.
     let _ = writeln!(out, "{name} = {}", quoted(text));
 }

@@ -92,6 +92,8 @@ pub enum Purpose {
     SaveAs,
     /// The file to write a table to.
     CopyTo,
+    /// The name of a new proposal.
+    Proposal,
     /// A part of a name in a list.
     Needle(NeedleFor),
 }
@@ -152,6 +154,7 @@ impl Purpose {
             Self::Find => "find".to_owned(),
             Self::SaveAs => "save as".to_owned(),
             Self::CopyTo => "copy into file".to_owned(),
+            Self::Proposal => "name of the new proposal".to_owned(),
             Self::Needle(NeedleFor::Actions) => "action".to_owned(),
             Self::Needle(NeedleFor::Functions) => "function".to_owned(),
             Self::Needle(NeedleFor::Columns) => "column".to_owned(),
@@ -192,6 +195,7 @@ impl Purpose {
             | Self::Keep { .. }
             | Self::Find
             | Self::CopyTo
+            | Self::Proposal
             | Self::Needle(_) => String::new(),
         }
     }
@@ -210,6 +214,7 @@ impl Purpose {
             | Self::Find
             | Self::SaveAs
             | Self::CopyTo
+            | Self::Proposal
             | Self::Needle(_) => false,
         }
     }
@@ -233,6 +238,7 @@ impl Purpose {
             | Self::Find
             | Self::SaveAs
             | Self::CopyTo
+            | Self::Proposal
             | Self::Needle(_) => None,
         }
     }
@@ -282,6 +288,7 @@ pub(super) fn advise(
             text,
             "a table with tabs between its cells, for example links.tsv",
         ),
+        Purpose::Proposal => proposal(desk, text),
         Purpose::Needle(_) => Advice::default(),
     }
 }
@@ -329,6 +336,18 @@ fn range(desk: &Desk, knob: Knob, text: &str) -> Advice {
             Tone::Plain,
         ),
         Err(problem) => advice.problems.push(problem),
+    }
+    advice
+}
+
+fn proposal(desk: &Desk, text: &str) -> Advice {
+    let mut advice = Advice::of(match desk.within() {
+        Some(_) => "stands on the proposal that you are in; edits then belong to it",
+        None => "stands on the base; edits then belong to it, and the base stays as it is",
+    });
+    if let Err(problem) = desk.plan().propose_edit(text, "", None) {
+        advice.patient = text.trim().is_empty();
+        advice.problems.push(problem);
     }
     advice
 }

@@ -155,6 +155,7 @@ impl Session {
             }
             Purpose::SaveAs => self.save_as(text),
             Purpose::CopyTo => self.copy_to(text),
+            Purpose::Proposal => self.new_proposal(text),
             Purpose::Needle(_) => Ok(()),
         }
     }
@@ -230,6 +231,7 @@ impl Session {
         let here = self.ledger().here(&self.desk);
         let rank = here.and_then(|row| plan.rows(sheet).rank().get(row.at()).copied());
         let at = rank.map_or(plan.rows(sheet).order().len(), |rank| rank as usize + 1);
+        let at = plan.place_of_new(sheet, at);
         self.try_apply(
             &format!("new row {}", text.trim()),
             Edit::AddRows {
@@ -281,15 +283,14 @@ impl Session {
         } else {
             "rows moved down"
         };
-        if self
-            .try_apply(label, Edit::Reorder { sheet, order })
-            .is_ok()
-        {
-            let ledger = self.ledger_mut();
-            let moved = |at: usize| if up { at - 1 } else { at + 1 };
-            ledger.row = moved(ledger.row);
-            ledger.mark = ledger.mark.map(|(row, column)| (moved(row), column));
+        if let Err(problem) = self.try_apply(label, Edit::Reorder { sheet, order }) {
+            self.tell(&problem);
+            return;
         }
+        let ledger = self.ledger_mut();
+        let moved = |at: usize| if up { at - 1 } else { at + 1 };
+        ledger.row = moved(ledger.row);
+        ledger.mark = ledger.mark.map(|(row, column)| (moved(row), column));
     }
 
     /// Empties every entered cell of the block; names of rows stay.
@@ -519,7 +520,7 @@ impl Session {
     }
 
     /// Brings what is shown up to date after a step, and says what came of it.
-    fn followed(&mut self, label: &str, how: &str) {
+    pub(super) fn followed(&mut self, label: &str, how: &str) {
         self.last_step = format!("{how}{label}");
         let said = format!("{how}{label}{}", came_of(self.desk.outcome()));
         let Self { desk, ledgers, .. } = self;

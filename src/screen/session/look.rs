@@ -62,6 +62,10 @@ pub enum Shown {
     Assumptions,
     /// The columns of a sheet.
     Columns(SheetId),
+    /// The proposals.
+    Proposals,
+    /// Base and proposals side by side.
+    Beside,
     /// The steps of this sitting.
     Steps,
     /// The keys.
@@ -117,6 +121,8 @@ impl Session {
             Action::Assumptions => Shown::Assumptions,
             Action::Columns => Shown::Columns(sheet),
             Action::Steps => Shown::Steps,
+            Action::Proposals => Shown::Proposals,
+            Action::Beside => Shown::Beside,
             Action::Help => Shown::Help(self.layers.is_empty()),
             Action::Actions => Shown::Actions(String::new()),
             Action::Functions => Shown::Functions(String::new()),
@@ -210,6 +216,11 @@ impl Session {
             Shown::Assumptions => pages::assumptions(desk, width, theme),
             Shown::Columns(sheet) => self.columns_page(*sheet),
             Shown::Steps => self.steps_page(),
+            Shown::Proposals => pages::proposals(desk, width, theme),
+            Shown::Beside => match desk.compare(&[]) {
+                Ok(compared) => pages::beside(&compared, width, theme),
+                Err(problem) => pages::cannot("Proposals beside the base", &problem, width, theme),
+            },
             Shown::Help(in_ledger) => pages::help(*in_ledger, width, theme),
             Shown::Actions(needle) => pages::actions(needle, width, theme),
             Shown::Functions(needle) => pages::functions(needle, self.library(), width, theme),
@@ -326,6 +337,7 @@ impl Session {
                 self.layers.clear();
                 self.act(action);
             }
+            Target::Proposal(at) => self.enter_proposal(at),
             Target::Function(at) => self.open_page(Shown::Function(at)),
             Target::Steps(by) => self.go_steps(by),
             Target::Take(at) => self.take_option(at),

@@ -7,6 +7,7 @@ mod arrange;
 mod begin;
 mod change;
 mod look;
+mod propose;
 mod study;
 
 pub use look::{Leaf, Shown};
@@ -95,6 +96,8 @@ pub enum Answer {
     DropRecovery,
     /// Make an edit as one step.
     Apply(String, Box<Edit>),
+    /// Take a proposal away.
+    DropProposal(String),
 }
 
 /// One sitting.
@@ -282,6 +285,12 @@ impl Session {
             Action::NextFinding => self.next_finding(),
             Action::Undo
             | Action::Redo
+            | Action::Proposals
+            | Action::NewProposal
+            | Action::LeaveProposal
+            | Action::Accept
+            | Action::DropProposal
+            | Action::Beside
             | Action::Steps
             | Action::Columns
             | Action::Why
@@ -313,6 +322,10 @@ impl Session {
         match action {
             Action::Undo => self.undo(),
             Action::Redo => self.redo(),
+            Action::NewProposal => self.open_entry(Purpose::Proposal),
+            Action::LeaveProposal => self.leave_proposal(),
+            Action::Accept => self.accept_proposal(),
+            Action::DropProposal => self.ask_drop(),
             Action::Save => self.save(),
             Action::SaveAs => self.open_entry(Purpose::SaveAs),
             Action::Redraw => self.effects.push(Effect::Redraw),
@@ -394,6 +407,7 @@ impl Session {
             Answer::TakeRecovery => self.take_recovery(),
             Answer::DropRecovery => self.drop_recovery(),
             Answer::Apply(label, edit) => self.apply(&label, *edit),
+            Answer::DropProposal(name) => self.drop_proposal(&name),
         }
     }
 
