@@ -7,6 +7,7 @@ mod alone;
 mod dirty;
 mod find;
 mod group;
+mod inside;
 mod link;
 mod node;
 mod reason;

@@ -3,6 +3,7 @@
 //! Data only; lines of text are made by [`Reason::lines`], colours by whoever shows them.
 
 use super::Engine;
+use super::inside::Inside;
 use crate::formula::Form;
 use crate::formula::Formula;
 use crate::formula::Gathered;
@@ -256,6 +257,11 @@ impl Engine {
             let name = formula.text[leaf.span.clone()].to_owned();
             if names.insert(name.clone()) {
                 inputs.push(self.leaf_reason(plan, leaf, name, at, told, depth));
+            }
+        }
+        for Inside { name, part } in self.inside(plan, &formula.tree, at) {
+            if names.insert(name.clone()) {
+                inputs.push(self.leaf_reason(plan, &part, name, at, told, depth));
             }
         }
         inputs

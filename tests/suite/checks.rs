@@ -893,7 +893,93 @@ const CASES: &[Case] = &[
             l1("from_cage", "c1"),
             l2("from_cage", "C1"),
             north("cage", "QSFP28"),
+            north("cage_speed", ""),
         ],
+    ),
+    // Form factor standards: a QSFP+ cage of 40 Gb/s has four lanes of 10 Gb/s.
+    case(
+        "breakout",
+        2,
+        L1,
+        &[
+            l1("from_cage", "c1"),
+            l1("interface", "25GBASE-SR"),
+            north("cage", "QSFP+"),
+            north("cage_speed", "40 Gb/s"),
+        ],
+        &[
+            l1("from_cage", "c1"),
+            l1("interface", "25GBASE-SR"),
+            north("cage", "QSFP28"),
+            north("cage_speed", "100 Gb/s"),
+        ],
+    ),
+    case(
+        "breakout",
+        3,
+        L1,
+        &[
+            l1("from_cage", "c1"),
+            north("cage", "QSFP28"),
+            north("cage_speed", "100 Gb/s"),
+        ],
+        &[
+            l1("from_cage", "c1"),
+            north("cage", "QSFP+"),
+            north("cage_speed", "40 Gb/s"),
+        ],
+    ),
+    // IEC 61300-3-35: every face is inspected, and what fails is not mated.
+    case(
+        "faces",
+        1,
+        L3,
+        &[s2("far_face", "failed")],
+        &[s2("far_face", "passed")],
+    ),
+    case(
+        "faces",
+        2,
+        L1,
+        &[
+            l1("state", "in service"),
+            l1("near_face", "passed"),
+            l1("far_face", "cleaned"),
+        ],
+        &[
+            l1("state", "in service"),
+            l1("near_face", "passed"),
+            l1("far_face", "passed"),
+        ],
+    ),
+    // Common practice, no source: 1.5 dB.
+    case(
+        "laser-fades",
+        1,
+        ("readings", "R2"),
+        &[
+            ("readings", "R1", "tx", "-2 dBm"),
+            ("readings", "R2", "tx", "-3.6 dBm"),
+        ],
+        &[
+            ("readings", "R1", "tx", "-2 dBm"),
+            ("readings", "R2", "tx", "-3.5 dBm"),
+        ],
+    ),
+    // Own entries: names of makers compare without case.
+    case(
+        "module-coding",
+        1,
+        M1,
+        &[north("coding", "Tide"), m1("coding", "Ebb")],
+        &[north("coding", "Tide"), m1("coding", "tide")],
+    ),
+    case(
+        "module-coding",
+        2,
+        M1,
+        &[north("coding", "Tide")],
+        &[north("coding", "any")],
     ),
     case(
         "ports-short",
@@ -908,6 +994,22 @@ const CASES: &[Case] = &[
         NORTH,
         &[north("reserved_cages", "3")],
         &[north("reserved_cages", "2")],
+    ),
+    // Two ports of which one is a jack and a cage: two places, three are taken.
+    case(
+        "ports-short",
+        5,
+        NORTH,
+        &[
+            north("access_ports", "1"),
+            north("uplink_cages", "2"),
+            north("combo_ports", "1"),
+        ],
+        &[
+            north("access_ports", "1"),
+            north("uplink_cages", "3"),
+            north("combo_ports", "1"),
+        ],
     ),
     // Uplinks that are blocked count as zero: 10 Gb/s carry, 30 Gb/s would.
     case(

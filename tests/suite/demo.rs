@@ -12,6 +12,11 @@ use std::path::Path;
 
 const PATH: &str = concat!(env!("CARGO_MANIFEST_DIR"), "/examples/aquarium.plan");
 
+/// The sheets of a plan; a first look finds something in each.
+const SHEETS: [&str; 7] = [
+    "links", "switches", "paths", "parts", "modules", "segments", "readings",
+];
+
 /// The shown cells of a column, of every row that a person made.
 fn cells(desk: &Desk, sheet: &str, column: &str) -> Vec<Option<String>> {
     let plan = desk.plan();
@@ -68,7 +73,7 @@ fn the_demo_in_the_program_is_the_file_in_examples_and_saves_to_its_bytes() {
 #[test]
 fn every_cell_of_the_demo_was_understood() {
     let desk = Desk::demo().unwrap();
-    for name in ["links", "switches", "parts"] {
+    for name in SHEETS {
         let id = desk.plan().sheet(name).unwrap();
         assert!(desk.plan().rows(id).wrong().is_empty(), "{name}");
     }
@@ -147,6 +152,7 @@ fn the_demo_shows_findings_of_every_severity() {
             ("between-buildings", "P104"),
             ("copper-length", "Q106"),
             ("loss", "Q103"),
+            ("module-differs", "RX250311"),
             ("overload", "P102"),
             ("port-twice", "M115"),
             ("port-twice", "M116"),
@@ -159,6 +165,7 @@ fn the_demo_shows_findings_of_every_severity() {
         ("reserve", "M104"),
         ("distance-port", "M103"),
         ("light-low", "Q101"),
+        ("light-drift", "P101"),
         ("unit-suspect", "Q103"),
         ("ratio", "acc-desk"),
         ("worst-ratio", "acc-pump"),
@@ -170,14 +177,18 @@ fn the_demo_shows_findings_of_every_severity() {
     }
     assert_eq!(
         found(&desk, Severity::Note),
-        pairs(&[("name-alike", "M12O")])
+        pairs(&[
+            ("name-alike", "M12O"),
+            ("reading-missing", "M103"),
+            ("reading-missing", "Q103"),
+        ])
     );
 }
 
 #[test]
 fn ids_of_the_demo_survive_a_spreadsheet() {
     let desk = Desk::demo().unwrap();
-    for sheet in ["links", "switches", "parts"] {
+    for sheet in SHEETS {
         let ids = cells(&desk, sheet, "id");
         let different: BTreeSet<&String> = ids.iter().flatten().collect();
         assert_eq!(different.len(), ids.len(), "{sheet}");
@@ -203,4 +214,63 @@ fn what_has_no_price_in_the_demo_is_not_free() {
     // No price for this module in the parts of the demo.
     assert_eq!(price("P102"), None);
     assert_eq!(price("P101"), Some((2.0 * 64.0 + 260.0 * 0.7).to_string()));
+}
+
+#[test]
+fn every_sheet_of_the_demo_has_something_to_show() {
+    let desk = Desk::demo().unwrap();
+    let own = desk
+        .engine()
+        .schema()
+        .iter()
+        .filter(|sheet| !sheet.reference);
+    let names: Vec<&str> = own.map(|sheet| &*sheet.name).collect();
+    assert_eq!(names, SHEETS);
+    for name in SHEETS {
+        let n_rows = cells(&desk, name, "id").len();
+        assert!((2..50).contains(&n_rows), "{n_rows} in {name}");
+    }
+    assert_eq!(words(&desk, "paths", "verdict"), set(&["fits"]));
+    assert_eq!(words(&desk, "modules", "verdict"), set(&["fails", "fits"]));
+}
+
+// A cord, a cassette, an array cable, a cassette and a cord: 75 m of 3.5 dB/km and four pairs of
+// 0.5 dB by the rule of this campus, of the 2.9 dB that IEEE 802.3 clause 52 allows on OM4.
+#[test]
+fn the_panel_run_of_the_demo_is_the_sum_of_its_segments() {
+    let desk = Desk::demo().unwrap();
+    let plan = desk.plan();
+    let links = plan.sheet("links").unwrap();
+    let row = plan.find(links, "Q105").unwrap();
+    for condition in [
+        "segment_count == 5 and used_length == 75 m",
+        "abs(loss - 2.2625 dB) < 1e-9 dB and abs(margin - 0.6375 dB) < 1e-9 dB",
+        "turns == 3 and faces_passed == 10 and verdict == \"fits\"",
+    ] {
+        let (_, cell) = desk
+            .engine()
+            .evaluate(plan, condition, Some((links, row)))
+            .unwrap();
+        assert_eq!(cell, Cell::Flag(true), "{condition}");
+    }
+}
+
+// What a first look is led to: the first stop is the orange fibre, and a better one cures it.
+#[test]
+fn the_first_stop_of_the_demo_is_mended_by_better_fibre() {
+    let mut desk = Desk::demo().unwrap();
+    let first = desk.findings().list[0].clone();
+    let plan = desk.plan();
+    assert_eq!(
+        (&*first.check, &*plan.id(first.sheet, first.row)),
+        ("reach", "P105")
+    );
+    let medium = plan.def(first.sheet).column("medium").unwrap();
+    desk.set(first.sheet, first.row, medium, "OM4").unwrap();
+    let left = desk.findings().list;
+    let at = (first.sheet, first.row);
+    assert!(
+        left.iter()
+            .all(|finding| (finding.sheet, finding.row) != at)
+    );
 }

@@ -3,10 +3,13 @@
 
 use super::story::Story;
 use portledger::desk::Desk;
+use portledger::engine::Reason;
 use portledger::problem::{Severity, render};
 use portledger::sheet::builtin;
+use portledger::sheet::rows_of;
 use portledger::table::Cell;
 use portledger::trade::Finding;
+use std::collections::BTreeMap;
 use std::path::Path;
 use std::process::Command;
 
@@ -402,4 +405,130 @@ fn every_table_is_printed_with_source_and_confidence() {
         }
         assert!(n_rows > 5, "{}", sheet.name);
     }
+}
+
+/// The figures of reference tables that a reason names: sheet, row and column, with what is said
+/// of where they come from.
+fn figures(desk: &Desk, reason: &Reason, found: &mut Vec<([String; 3], String)>) {
+    for input in &reason.inputs {
+        if let Some((column, row)) = input.cell {
+            let node = &desk.engine().graph().nodes[column.at()];
+            let def = &desk.engine().schema()[node.sheet.at()];
+            if def.reference && node.is_entered() {
+                let id = desk.plan().id(node.sheet, row);
+                let name = &desk.engine().def(column).unwrap().name;
+                found.push(([def.name.clone(), id, name.clone()], input.origin.clone()));
+            }
+        }
+        figures(desk, input, found);
+    }
+}
+
+/// The mark of every cell of the reference tables, worked out from the rows as text.
+fn marks() -> BTreeMap<[String; 3], &'static str> {
+    let mut marks = BTreeMap::new();
+    for sheet in builtin().iter().filter(|sheet| sheet.reference) {
+        let columns = sheet
+            .columns
+            .iter()
+            .filter(|column| column.formula.is_none());
+        let entered: Vec<&str> = columns.map(|column| &*column.name).collect();
+        let at = |name: &str| entered.iter().position(|column| *column == name).unwrap();
+        for row in rows_of(&sheet.name) {
+            let listed = row[at("note")].split("memory columns: ").nth(1);
+            for name in &entered {
+                let recalled = match listed {
+                    Some(columns) => columns.split(' ').any(|column| column == *name),
+                    None => row[at("confidence")] == "memory",
+                };
+                let mark = if recalled { "from memory" } else { "seen" };
+                let cell = [sheet.name.clone(), row[0].clone(), (*name).to_owned()];
+                marks.insert(cell, mark);
+            }
+        }
+    }
+    marks
+}
+
+// Every figure of a table that any reason of the demo and of the jellyfish wing names is marked as
+// its row says, also where a function reads it.
+#[test]
+fn a_figure_from_memory_is_marked_wherever_a_reason_names_it() {
+    let marks = marks();
+    let mut counted: BTreeMap<&str, usize> = BTreeMap::new();
+    let mut inside = 0;
+    for desk in [Desk::demo().unwrap(), Wing::open().0] {
+        let (plan, engine) = (desk.plan(), desk.engine());
+        for sheet in engine.schema().iter().filter(|sheet| !sheet.reference) {
+            let id = plan.sheet(&sheet.name).unwrap();
+            let mut found = Vec::new();
+            for row in plan.rows(id).order().iter().step_by(4) {
+                for column in 0..sheet.columns.len() {
+                    let reason = engine.reason(plan, engine.column(id, column), *row);
+                    figures(&desk, &reason, &mut found);
+                }
+            }
+            for (cell, origin) in found {
+                let mark = marks[&cell];
+                assert!(origin.ends_with(mark), "{cell:?} is {mark}: {origin}");
+                *counted.entry(mark).or_default() += 1;
+                let by_function = ["attenuation", "pair_"]
+                    .iter()
+                    .any(|part| cell[2].starts_with(part));
+                inside += usize::from(by_function);
+            }
+        }
+    }
+    assert!(
+        counted["from memory"] > 500 && counted["seen"] > 500,
+        "{counted:?}"
+    );
+    assert!(inside > 100, "{inside}");
+}
+
+#[test]
+fn what_a_function_reads_of_a_table_stands_in_the_reason_with_its_mark() {
+    let wing = Wing::open();
+    let lines = wing.reason("Z1", "fibre_loss");
+    let beginning = "medium.attenuation_850 in attenuation_at: 3.5 dB/km   [OM1;";
+    let line = lines.iter().find(|line| line.starts_with(beginning));
+    let line = line.unwrap_or_else(|| panic!("{}", lines.join("\n")));
+    assert!(line.ends_with("from memory]"), "{line}");
+    // Of the two limits for 850 nm only the one that the basis takes is named.
+    let other = |line: &String| line.starts_with("medium.attenuation_850_tia");
+    assert!(!lines.iter().any(other), "{}", lines.join("\n"));
+}
+
+#[test]
+fn queues_are_left_out_and_the_reason_says_so() {
+    let reason = Wing::open().reason("X1", "hop_latency");
+    let said = "waiting in queues is left out";
+    assert!(reason[0].contains(said), "{}", reason[0]);
+}
+
+// A module is judged by its own readings of sent light at the same end, first to latest.
+#[test]
+fn what_a_module_sends_is_compared_end_by_end() {
+    let reading = |date, end, tx| [("link", "L1"), ("date", date), ("end", end), ("tx", tx)];
+    let story = Story::new()
+        .link("L1", &[("interface", "10GBASE-LR"), ("medium", "OS2")])
+        .row("readings", "R1", &reading("2031-01-05", "near", "-2 dBm"))
+        .row("readings", "R2", &reading("2031-01-05", "far", "-4 dBm"))
+        .row("readings", "R3", &reading("2031-07-05", "", "-3.4 dBm"))
+        .row("readings", "R4", &reading("2031-07-05", "far", "-5.6 dBm"))
+        .row("readings", "R5", &reading("2030-07-05", "near", "-1 dBm"))
+        .told();
+    for (id, expected) in [("R1", -1.0), ("R3", -2.4), ("R4", -1.6)] {
+        let trend = story.number("readings", id, "tx_trend", "dB");
+        assert!((trend - expected).abs() < 1e-9, "{id}: {trend}");
+    }
+    for id in ["R2", "R5"] {
+        assert!(story.is_missing("readings", id, "tx_trend"), "{id}");
+    }
+    let fades = |id: &&str| story.objections_at("readings", id) == ["laser-fades"];
+    let fading: Vec<&str> = ["R1", "R2", "R3", "R4", "R5"]
+        .into_iter()
+        .filter(fades)
+        .collect();
+    assert_eq!(fading, ["R3", "R4"]);
 }

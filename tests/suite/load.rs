@@ -315,6 +315,45 @@ fn what_is_planned_has_to_be_in_stock() {
     assert_eq!(story.objections_at("parts", "optic A"), NONE);
 }
 
+#[test]
+fn a_combo_port_counts_once() {
+    let camera = [
+        ("from", "North hall"),
+        ("to", "shark camera"),
+        ("role", "access"),
+        ("interface", "1000BASE-T"),
+        ("medium", "Cat6"),
+        ("length", "20 m"),
+    ];
+    let mut story = hall(&[&[("members", "2")]]).link("A1", &camera);
+    for (column, text) in [
+        ("access_ports", "8"),
+        ("uplink_cages", "4"),
+        ("combo_ports", "4"),
+    ] {
+        story.set("switches", "North hall", column, text);
+    }
+    // Eight ports in all, of which four are a jack or a cage: two cages and a jack are taken.
+    near(north(&story, "places_left", ""), 5.0, "places");
+    near(north(&story, "ports_free", ""), 5.0, "ports");
+    near(north(&story, "cages_free", ""), 2.0, "cages");
+    story.set("switches", "North hall", "combo_ports", "");
+    near(north(&story, "ports_free", ""), 7.0, "ports");
+    near(north(&story, "cages_free", ""), 2.0, "cages");
+}
+
+// A target of one's own for a switch comes before that of its kind.
+#[test]
+fn a_switch_may_have_a_target_of_its_own() {
+    let mut story = hall(&[&[], &[]]);
+    let objections = |story: &Story| story.objections_at("switches", "North hall");
+    near(north(&story, "ratio_limit", ""), 20.0, "access");
+    story.set("switches", "North hall", "ratio_target", "2.4");
+    assert_eq!(objections(&story), ["worst-ratio"]);
+    story.set("switches", "North hall", "ratio_target", "2.3");
+    assert!(objections(&story).contains(&"ratio".to_owned()));
+}
+
 // A data sheet of a 10GBASE-T module has 2.9 W, above the 2 W of SFF-8419 level III.
 #[test]
 fn hot_modules_side_by_side_are_named() {
@@ -370,6 +409,37 @@ fn hot_modules_side_by_side_are_named() {
     story.set("links", "H2", "interface", "10GBASE-SR");
     story.set("links", "H2", "medium", "OM3");
     assert_eq!(hot(&story), NONE);
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 40, ..ProptestConfig::default() })]
+
+    // More ports that are two in one never leave more free, and what is reserved is not free.
+    #[test]
+    fn combo_ports_and_reserve_never_leave_more_free(
+        (ports, cages) in (0..60_u32, 0..9_u32),
+        (combo, more) in (0..9_u32, 1..9_u32),
+        reserved in 0..9_u32,
+        members in 1..5_u32,
+    ) {
+        let mut story = hall(&[&[("members", &members.to_string())]]);
+        story.set("switches", "North hall", "access_ports", &ports.to_string());
+        story.set("switches", "North hall", "uplink_cages", &cages.to_string());
+        let mut left = Vec::new();
+        let combos = [String::new(), combo.to_string(), (combo + more).to_string()];
+        for (combo, reserved) in [(0, 0), (1, 0), (2, 0), (2, reserved)] {
+            story.set("switches", "North hall", "combo_ports", &combos[combo]);
+            for column in ["reserved_ports", "reserved_cages"] {
+                story.set("switches", "North hall", column, &reserved.to_string());
+            }
+            left.push([north(&story, "ports_free", ""), north(&story, "cages_free", "")]);
+        }
+        for step in left.windows(2) {
+            prop_assert!(step[1][0] <= step[0][0] && step[1][1] <= step[0][1], "{:?}", left);
+        }
+        let free = f64::from(ports) + f64::from(cages) - f64::from(combo) - f64::from(members);
+        prop_assert!(left[1][0] <= free && left[1][1] <= free, "{:?}", left);
+    }
 }
 
 proptest! {

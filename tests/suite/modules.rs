@@ -153,3 +153,34 @@ fn readings_of_a_module_are_not_measurements_of_the_link() {
     story.set("modules", "near one", "rx_state", "no light");
     assert_eq!(story.objections_at("modules", "near one"), [""; 0]);
 }
+
+#[test]
+fn a_coding_is_compared_with_that_of_the_switch_at_its_own_end() {
+    let mut story = link("OS2", ["10GBASE-LR", ""], "10GBASE-LR")
+        .switch("North hall", &[("coding", "Tide")])
+        .switch("Pump house", &[("coding", "Ebb")])
+        .told();
+    story.set("links", "L1", "from", "North hall");
+    story.set("links", "L1", "to", "Pump house");
+    let coded = |story: &mut Story, end: &str, coding: &str| {
+        story.set("modules", "near one", "end", end);
+        story.set("modules", "near one", "coding", coding);
+        story.text("modules", "near one", "verdict")
+    };
+    for (end, coding, expected) in [
+        ("near", "tide", "fits"),
+        ("near", "Ebb", "tight"),
+        ("near", "", "unknown"),
+        ("far", "Tide", "tight"),
+        ("far", "EBB", "fits"),
+        ("far", "", "unknown"),
+    ] {
+        assert_eq!(coded(&mut story, end, coding), expected, "{end} {coding}");
+    }
+    // A switch of which nobody knows, or that takes all, asks for nothing.
+    for coding in ["", "any", "Any"] {
+        story.set("switches", "Pump house", "coding", coding);
+        assert_eq!(coded(&mut story, "far", ""), "fits", "{coding}");
+        assert_eq!(coded(&mut story, "far", "Tide"), "fits", "{coding}");
+    }
+}

@@ -540,7 +540,7 @@ proptest! {
 }
 
 /// Runs a rule over many choices in one story, which is edited from case to case.
-fn in_one_story<S: Strategy>(
+pub fn in_one_story<S: Strategy>(
     cases: u32,
     story: Story,
     choices: &S,
@@ -559,7 +559,7 @@ fn in_one_story<S: Strategy>(
 }
 
 /// A link between two halls of one building.
-fn one_link() -> Story {
+pub fn one_link() -> Story {
     Story::new()
         .switch("North hall", &[("building", "Aquarium hall")])
         .switch("Pump house", &[("building", "Aquarium hall")])
@@ -567,7 +567,7 @@ fn one_link() -> Story {
 }
 
 /// Types cells of the link.
-fn type_link(story: &mut Story, cells: &[(&str, &str)]) {
+pub fn type_link(story: &mut Story, cells: &[(&str, &str)]) {
     for (column, text) in cells {
         story.set("links", "L1", column, text);
     }
@@ -632,7 +632,7 @@ fn more_cable_never_loses_less() {
 }
 
 /// Verdicts from good to bad; what is unknown stands aside.
-fn badness(verdict: &str) -> Option<usize> {
+pub fn badness(verdict: &str) -> Option<usize> {
     ["fits", "tight", "fails"]
         .iter()
         .position(|known| *known == verdict)
@@ -730,6 +730,7 @@ const ENDS: &[(&str, &str)] = &[
     ("measured_rx", "far_measured_rx"),
     ("polish", "far_polish"),
     ("fec", "far_fec"),
+    ("near_face", "far_face"),
 ];
 
 /// Computed columns of the near end, each with its twin at the far end.
@@ -769,6 +770,13 @@ const SAME: &[&str] = &[
     "dispersion",
     "dispersion_limit",
     "estimate_margin",
+    "budget_margin",
+    "certain_loss",
+    "turns",
+    "faces_passed",
+    "faces_failed",
+    "found_faces_1",
+    "found_faces_2",
     "found_polish_mix_1",
     "verdict",
 ];
@@ -792,6 +800,7 @@ fn swapping_the_two_ends_changes_nothing() {
             word(&["", "SFP", "SFP28", "RJ45"]),
             word(&["", "-0.5", "-9", "-12"]),
             word(&["", "UPC", "APC"]),
+            word(&["", "cleaned", "passed", "failed"]),
         )
     };
     let link = (
@@ -823,6 +832,8 @@ fn swapping_the_two_ends_changes_nothing() {
                 (near.2, far.2),
                 (near.3, far.3),
                 (near.4, far.4),
+                ("", ""),
+                (near.5, far.5),
             ];
             type_link(
                 story,
@@ -897,6 +908,24 @@ fn a_link_in_pieces_is_the_link_in_one_piece() {
                     prop_assert!((a - b).abs() <= within * a.abs().max(1.0), "{}", column);
                 }
                 (whole, pieces) => prop_assert_eq!(whole, pieces, "{}", column),
+            }
+        }
+        // A longer piece loses no less.
+        let lost = [
+            "used_length",
+            "loss",
+            "least_loss",
+            "propagation",
+            "dispersion",
+        ];
+        let before = lost.map(|column| story.cell("links", "P1", column));
+        story.set("segments", "S2", "length", &whole);
+        for (column, before) in lost.into_iter().zip(before) {
+            match (before, story.cell("links", "P1", column)) {
+                (Cell::Number(before), Cell::Number(after)) => {
+                    prop_assert!(after >= before, "{}", column);
+                }
+                (before, after) => prop_assert_eq!(before, after, "{}", column),
             }
         }
         Ok(())

@@ -198,12 +198,11 @@ fn not_read(identifier: Identifier) -> Problem {
         return Problem::new("dump-kind", "this kind of module is not read");
     };
     match identifier.name() {
-        Some(name) => Problem::new(
-            "dump-kind",
-            format!("identifier {code:02X}h is {name}, which is not read yet"),
-        )
-        .help("SFP and QSFP modules are read (identifiers 03h, 0Ch, 0Dh and 11h)")
-        .help("type what its label says: portledger set PLAN modules NAME interface ... --add"),
+        Some(name) if name.contains("CMIS") => not_yet(code, name).help(
+            "its memory is laid out by CMIS, the Common Management Interface Specification, which \
+             has other fields in other places; no byte of it is guessed",
+        ),
+        Some(name) => not_yet(code, name),
         None => Problem::new(
             "dump-kind",
             format!("the first byte, {code:02X}h, is no identifier of a module"),
@@ -211,6 +210,14 @@ fn not_read(identifier: Identifier) -> Problem {
         .help("a dump begins at byte 0 of A0h (SFP) or of the lower page (QSFP)")
         .help("a table of links is text with headings in its first row"),
     }
+}
+
+/// A module that is known by name, of which no memory is read.
+fn not_yet(code: u8, name: &str) -> Problem {
+    let message = format!("identifier {code:02X}h is {name}, which is not read yet");
+    Problem::new("dump-kind", message)
+        .help("the memory of SFP modules (SFF-8472, identifier 03h) and QSFP modules (SFF-8636, 0Ch, 0Dh and 11h) is read")
+        .help("type what its label says: portledger set PLAN modules NAME interface ... --add")
 }
 
 /// A dump whose length is none of the known ones.

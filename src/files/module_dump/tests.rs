@@ -517,6 +517,18 @@ fn other_modules_and_other_bytes_are_refused_with_a_next_step() {
         "dump-kind",
         "1Eh is QSFP with CMIS, which is not read yet",
     );
+    for first in [0x18, 0x19, 0x1b, 0x1e, 0x1f, 0x20] {
+        let help = read(&of(first)).unwrap_err().help.join(" ");
+        assert!(
+            help.contains("Common Management Interface Specification"),
+            "{help}"
+        );
+    }
+    let help = read(&of(0x06)).unwrap_err().help.join(" ");
+    assert!(
+        help.contains("SFF-8472") && !help.contains("CMIS"),
+        "{help}"
+    );
     refused(&of(0x06), "dump-kind", "XFP");
     refused(&of(0x00), "dump-kind", "00h, is no identifier");
     refused(&of(0xee), "dump-kind", "EEh, is no identifier");
