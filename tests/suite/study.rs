@@ -463,7 +463,7 @@ fn swept(story: &Story, axes: Vec<Axis>, show: &[&str], with: Vec<Edit>) -> Swep
         watches,
         with,
     };
-    sweep(story.plan(), asked).unwrap()
+    sweep(story.plan(), story.engine(), asked).unwrap()
 }
 
 /// The longest run that still fits, and with one more connection: the printed limit is exceeded

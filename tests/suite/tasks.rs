@@ -6,7 +6,7 @@ use portledger::trade;
 use std::collections::BTreeSet;
 
 /// Parts of checks, words of the command line and keys of the screen, which no sheet lists.
-const OTHER: [&str; 8] = [
+const OTHER: [&str; 14] = [
     "advise",
     "check",
     "show",
@@ -14,6 +14,12 @@ const OTHER: [&str; 8] = [
     "set",
     "why",
     "portledger tables cautions",
+    "portledger fail",
+    "portledger sweep",
+    "portledger options",
+    "portledger growth",
+    "portledger order",
+    "portledger order --labels",
     "missing",
 ];
 
