@@ -18,8 +18,8 @@ use crate::study::failures::said;
 
 /// What the order of the list is, for the line under it.
 const ORDER: &str = "Worst first: by switches cut off, paths cut, switches without an uplink, ratios past \
-                     their target, then by the worst of these. Tried are links that carry traffic upward, \
-                     between switches or on a path.";
+                     their target, then by the worst of these. Tried are uplinks and links between switches \
+                     or on a path.";
 
 /// Tries failures and says what they do.
 pub fn fail(asked: &Fail, form: Form, out: &mut Printer) -> Result<Outcome, Vec<Problem>> {

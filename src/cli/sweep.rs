@@ -37,6 +37,7 @@ pub fn sweep(asked: &args::Sweep, form: Form, out: &mut Printer) -> Result<Outco
     let with = asked.with.chunks(4).map(|words| change(&desk, words));
     let swept = study(
         desk.plan(),
+        desk.engine(),
         Asked {
             axes,
             watches,

@@ -8,7 +8,7 @@ use crate::table::ABSENT;
 const MOST_PAIRS: usize = 1 << 26;
 
 /// A table from key rows to the row that holds them.
-#[derive(Debug, Default)]
+#[derive(Debug, Default, Clone)]
 pub struct Finder {
     first: usize,
     second: usize,

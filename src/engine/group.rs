@@ -8,7 +8,7 @@ use crate::table::{ABSENT, MISSING};
 use rustc_hash::FxHashMap;
 
 /// The rows of each group: a compact table, with edited groups beside it.
-#[derive(Debug, Default)]
+#[derive(Debug, Default, Clone)]
 pub struct Groups {
     offsets: Vec<u32>,
     rows: Vec<u32>,

@@ -87,7 +87,7 @@ pub struct Knowledge {
 }
 
 /// All computed columns of a plan.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub struct Engine {
     schema: Vec<SheetDef>,
     knowledge: Knowledge,

@@ -14,7 +14,7 @@ use crate::table::{ColumnId, SheetId};
 use std::sync::Arc;
 
 /// A column of the graph: one of a sheet, or a hidden one that an aggregate needs.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub struct Node {
     /// The sheet whose rows it has.
     pub sheet: SheetId,
@@ -115,7 +115,7 @@ impl Node {
 }
 
 /// The whole graph.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub struct Graph {
     /// All columns by id: those of the sheets in order, then hidden ones.
     pub nodes: Vec<Node>,

@@ -7,7 +7,7 @@ use crate::table::{ABSENT, MISSING, NamesView, stored};
 use rustc_hash::{FxHashMap, FxHashSet};
 
 /// Every place with the rows that name it.
-#[derive(Debug, Default)]
+#[derive(Debug, Default, Clone)]
 pub struct Places {
     /// Place and row, sorted; a row that names a place twice stands twice.
     sorted: Vec<(u64, u32)>,

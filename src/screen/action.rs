@@ -299,7 +299,7 @@ pub const RECORDS: &[Record] = records![
     Sweep, Look, All, [letter('z')], "sweep", "sweep", "Turn the number in this cell, or an assumption, over a range: curves of the row, and where its verdict turns.";
     Options, Look, All, [letter('y')], "options for the link", "options", "Every interface and medium that could carry this link, or those of the block, ranked; follow one to take it.";
     Growth, Look, All, [letter('g')], "growth", "growth", "When ports, cages, access and uplinks of each switch are full, and what the next step up gives.";
-    OrderList, Look, All, [letter('P')], "order list", "order", "What to buy for the planned links, against stock; follow a line to the links behind it.";
+    OrderList, Look, All, [letter('L')], "order list", "order", "What to buy for the planned links, against stock; follow a line to the links behind it.";
     Assumptions, Look, All, [letter('a')], "assumptions", "assumed", "Values of the whole plan; follow one to change it.";
     Functions, Look, All, [key(KeyCode::F(2))], "functions", "functions", "What formulas may call.";
     Care, Look, All, [key(KeyCode::F(3))], "care", "care", "Caution with laser light, glass, power and copper between buildings.";

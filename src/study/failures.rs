@@ -187,6 +187,7 @@ struct Stand {
     ratio: Option<f64>,
     uplinks: Option<f64>,
     target: Option<f64>,
+    standby: Option<f64>,
 }
 
 /// How a path stands in the plan as it is.
@@ -240,6 +241,8 @@ struct Study<'a> {
     net: Net,
     /// Takes back the failure that is made now.
     back: Option<Edit>,
+    /// Switches that are not as in the plan with the failure that is made now.
+    off: Vec<RowId>,
 }
 
 impl<'a> Study<'a> {
@@ -302,6 +305,7 @@ impl<'a> Study<'a> {
             routes,
             net,
             back: None,
+            off: Vec::new(),
         })
     }
 
@@ -324,16 +328,15 @@ impl<'a> Study<'a> {
         }
     }
 
-    /// The links that are tried one by one: those that carry traffic upward, between switches of
-    /// the plan, or on a path. Without any other link a ratio only falls.
+    /// The links that are tried one by one: uplinks, those that stand by counted, links between
+    /// switches of the plan, and links on a path. Without any other link a ratio only falls.
     fn links_to_try(&self, asked: &Asked) -> Vec<RowId> {
         let links = self.links_now();
         let only = asked.links.as_deref();
         let worth = |row: &RowId| {
-            links.is("forwards", *row)
-                && (links.is("carries_up", *row)
-                    || self.net.joins(*row)
-                    || self.taken.contains_key(row))
+            let (carries, stands_by) = (links.is("forwards", *row), links.is("is_redundant", *row));
+            (carries || stands_by)
+                && (stands_by || self.net.joins(*row) || self.taken.contains_key(row))
                 && only.is_none_or(|only| only.contains(row))
         };
         links.rows().iter().copied().filter(worth).collect()
@@ -353,7 +356,9 @@ impl<'a> Study<'a> {
         }
         if wants(Kind::Route) {
             let routes = self.routes.iter();
-            let lit = |links_on: &[RowId]| links_on.iter().any(|row| links.is("forwards", *row));
+            let carries =
+                |row: &RowId| links.is("forwards", *row) || links.is("is_redundant", *row);
+            let lit = |links_on: &[RowId]| links_on.iter().any(carries);
             let routes = routes.filter(|(_, on)| lit(on));
             outs.extend(routes.map(|(name, _)| Out::Route(name.clone())));
         }
@@ -430,9 +435,10 @@ impl<'a> Study<'a> {
                 self.net.cut_off(links, switch)
             }
         };
+        let ratios = self.ratio_harms(switch, &cut_off);
         let harm = Harm {
             out: out.clone(),
-            ratios: self.ratio_harms(switch, &cut_off),
+            ratios,
             paths: hit
                 .iter()
                 .filter_map(|path| self.path_harm(*path))
@@ -447,6 +453,7 @@ impl<'a> Study<'a> {
     fn end(&mut self) -> Result<(), Problem> {
         if let Some(back) = self.back.take() {
             self.trial.make(back)?;
+            self.off.clear();
         }
         Ok(())
     }
@@ -474,8 +481,17 @@ impl<'a> Study<'a> {
         }
     }
 
-    /// The switches that are not as they were, in the order shown, and what became of them.
-    fn ratio_harms(&self, out: Option<RowId>, cut_off: &[RowId]) -> Vec<RatioHarm> {
+    /// What became of the switches that are not as in the plan, in the order shown.
+    fn ratio_harms(&mut self, out: Option<RowId>, cut_off: &[RowId]) -> Vec<RatioHarm> {
+        self.off = self.rows_off();
+        let asked = self.off.iter().filter(|row| Some(**row) != out);
+        let harm = |row: &RowId| self.ratio_harm(*row, cut_off.contains(row));
+        asked.filter_map(harm).collect()
+    }
+
+    /// The switches that are not as in the plan: the update named those that are not as in the
+    /// failure before, which had its own.
+    fn rows_off(&self) -> Vec<RowId> {
         let engine = self.trial.engine();
         let Columns {
             ratio,
@@ -483,8 +499,8 @@ impl<'a> Study<'a> {
             standby,
             target,
         } = self.columns;
+        let mut rows = self.off.clone();
         let columns = [Some(ratio), Some(uplinks), Some(target), standby];
-        let mut rows: Vec<RowId> = Vec::new();
         let all = columns.into_iter().flatten().try_for_each(|column| {
             match engine.changed(column) {
                 Dirty::Clean => {}
@@ -497,22 +513,22 @@ impl<'a> Study<'a> {
         if all.is_break() {
             rows = sheet.order().to_vec();
         }
-        rows.retain(|row| sheet.is_live(*row) && Some(*row) != out);
+        let look = self.look(self.switches);
         rows.sort_unstable_by_key(|row| sheet.rank()[row.at()]);
         rows.dedup();
-        let harm = |row: &RowId| self.ratio_harm(*row, cut_off.contains(row));
-        rows.iter().filter_map(harm).collect()
+        rows.retain(|row| {
+            let now = stand_of(look, self.columns, *row);
+            sheet.is_live(*row) && self.stands.get(row) != Some(&now)
+        });
+        rows
     }
 
     fn ratio_harm(&self, switch: RowId, is_cut_off: bool) -> Option<RatioHarm> {
         let before = *self.stands.get(&switch)?;
-        let look = self.look(self.switches);
-        let now = stand_of(look, self.columns, switch);
+        let now = stand_of(self.look(self.switches), self.columns, switch);
         let had = before.uplinks.is_some_and(|n| n > 0.0);
         let is_bare = had && now.uplinks.is_some_and(|n| n <= 0.0);
-        let standby = self.columns.standby.filter(|_| is_bare);
-        let standby =
-            standby.and_then(|column| number_of(&look.engine.cell(look.plan, column, switch)));
+        let standby = now.standby.filter(|_| is_bare);
         let after = if is_bare { standby } else { now.ratio };
         let harm = RatioHarm {
             switch,
@@ -690,6 +706,7 @@ fn stand_of(switches: Look<'_>, columns: Columns, row: RowId) -> Stand {
         ratio: of(columns.ratio),
         uplinks: of(columns.uplinks),
         target: of(columns.target),
+        standby: columns.standby.and_then(of),
     }
 }
 

@@ -142,7 +142,7 @@ pub fn options(
     let look = look_at_links(plan, engine)?;
     let speed = common_speed(look, links)?;
     let columns = Columns::of(plan, look.sheet)?;
-    let mut trial = Trial::new(plan);
+    let mut trial = Trial::new(plan, engine);
     let mut choices = Vec::new();
     for pair in pairs(plan, engine, look, links, speed) {
         let edit = columns.edit(plan, look, links, &pair);

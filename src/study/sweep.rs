@@ -331,7 +331,7 @@ pub struct Asked {
 ///
 /// # Errors
 /// No axis or more than two, too many points, or a cell that cannot be written.
-pub fn sweep(plan: &Plan, asked: Asked) -> Result<Swept, Problem> {
+pub fn sweep(plan: &Plan, engine: &Engine, asked: Asked) -> Result<Swept, Problem> {
     let n_points = asked
         .axes
         .iter()
@@ -351,7 +351,7 @@ pub fn sweep(plan: &Plan, asked: Asked) -> Result<Swept, Problem> {
                 .help("name what is swept, and its range"));
         }
     };
-    let mut trial = Trial::new(plan);
+    let mut trial = Trial::new(plan, engine);
     trial.make(Edit::Group(asked.with.clone()))?;
     let mut turner = Turner {
         trial,

@@ -17,6 +17,9 @@ use crate::trade::Sentence;
 use std::cmp::Reverse;
 use std::sync::OnceLock;
 
+/// With fewer links than this a plan is copied whole.
+const SMALL: usize = 1000;
+
 /// A copy to try things on.
 #[derive(Debug)]
 pub struct Trial {
@@ -27,19 +30,23 @@ pub struct Trial {
 }
 
 impl Trial {
-    /// A copy of a plan.
-    pub fn new(plan: &Plan) -> Self {
-        let plan = plan.clone();
+    /// A copy of a plan and of what is computed from it.
+    pub fn new(plan: &Plan, engine: &Engine) -> Self {
         Self {
-            engine: trade::engine(&plan),
+            plan: plan.clone(),
+            engine: engine.clone(),
             cases: OnceLock::new(),
-            plan,
         }
     }
 
-    /// A copy that computes only some columns and what they stand on, so that a change is followed
-    /// faster; all other computed columns are missing in it.
+    /// A copy that computes only some columns and what they stand on, so that in a large plan a
+    /// change is followed faster; all other computed columns are missing in it. Of a small plan
+    /// the copy is whole, as making another engine would take longer.
     pub fn of_columns(plan: &Plan, engine: &Engine, wanted: &[ColumnId]) -> Self {
+        let rows = |sheet| plan.rows(sheet).order().len();
+        if plan.sheet("links").is_none_or(|links| rows(links) < SMALL) {
+            return Self::new(plan, engine);
+        }
         let plan = plan.clone();
         let needed = needed(engine, wanted);
         let mut schema = engine.schema().to_vec();

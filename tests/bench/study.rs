@@ -3,11 +3,12 @@
 //! Run with `cargo bench --bench study`, or with a number of uplinks after `--`. A timing is never
 //! a test.
 
+use portledger::engine::Engine;
 use portledger::files::plan_file;
 use portledger::plan::Plan;
-use portledger::study::failures::Asked;
+use portledger::study::failures;
 use portledger::study::failures::Kind;
-use portledger::study::failures::failures;
+use portledger::study::sweep::{Asked, Axis, Knob, Watch, sweep};
 use portledger::trade;
 use std::fmt::Write;
 use std::time::Instant;
@@ -31,12 +32,12 @@ fn main() {
         let plan = plan_of(n_uplinks);
         let engine = trade::engine(&plan);
         for kinds in [vec![Kind::Link], Kind::ALL.to_vec()] {
-            let asked = Asked {
+            let asked = failures::Asked {
                 kinds: kinds.clone(),
-                ..Asked::default()
+                ..failures::Asked::default()
             };
             let started = Instant::now();
-            let found = failures(&plan, &engine, &asked).expect("the plan has links");
+            let found = failures::failures(&plan, &engine, &asked).expect("the plan has links");
             let took = started.elapsed();
             report(&format!(
                 "{n_uplinks:>7} uplinks, {} kinds: {} failures, {} do harm, {took:.0?}",
@@ -45,7 +46,33 @@ fn main() {
                 found.harms.len(),
             ));
         }
+        sweep_lengths(&plan, &engine, n_uplinks);
     }
+}
+
+/// Sweeps the length of one link.
+fn sweep_lengths(plan: &Plan, engine: &Engine, n_uplinks: usize) {
+    let links = plan.sheet("links").expect("the sheet of links is built in");
+    let row = plan.rows(links).order()[0];
+    let length = plan.def(links).column("length").expect("a column");
+    let knob = Knob::Cell(links, row, length);
+    let watch = |name: &&str| Watch::new(plan, engine, name, Some((links, row))).expect("a column");
+    let asked = Asked {
+        axes: vec![Axis::new(plan, knob, "1 m to 900 m in 10000").expect("a range")],
+        watches: ["margin", "headroom", "verdict"]
+            .iter()
+            .map(watch)
+            .collect(),
+        with: Vec::new(),
+    };
+    let started = Instant::now();
+    let swept = sweep(plan, engine, asked).expect("the link is there");
+    let took = started.elapsed();
+    report(&format!(
+        "{n_uplinks:>7} uplinks, a sweep of {} points: {} turns, {took:.0?}",
+        swept.points.len(),
+        swept.turns.len()
+    ));
 }
 
 fn report(line: &str) {

@@ -1,12 +1,13 @@
 //! The pages of the screen: what they say of the demo, and what holds for any plan and width.
 
 use portledger::desk::Desk;
-use portledger::plan::Edit;
+use portledger::plan::{Edit, Entry};
 use portledger::problem::clean;
 use portledger::screen::action::Action;
 use portledger::screen::page::{Line, Page, Target};
 use portledger::screen::pages;
 use portledger::screen::theme::{Theme, Tone};
+use portledger::study::sweep::Knob;
 use portledger::table::{ColumnId, RowId, SheetId};
 use portledger::trade::Finding;
 use proptest::prelude::*;
@@ -259,6 +260,62 @@ fn cages_may_be_numbered_on_from_the_ports() {
     assert!(top.contains("2 cable ends have no place here"), "{top}");
 }
 
+/// The demo with a path from a camera to the store, and one that leads nowhere.
+fn with_paths() -> Desk {
+    let mut desk = demo();
+    let sheet = desk.plan().sheet("paths").unwrap();
+    let text = |text: &str| Entry::Text(desk.plan().names().code(text));
+    let column = |name: &str| desk.plan().def(sheet).column(name).unwrap();
+    let row = |id: &str, to: &str| {
+        vec![
+            (column("id"), text(id)),
+            (column("from"), text("reef-cam-1")),
+            (column("to"), text(to)),
+        ]
+    };
+    let rows = vec![row("feed", "tank-store"), row("lost", "nowhere")];
+    let at = 0;
+    desk.apply("paths", Edit::AddRows { sheet, at, rows })
+        .unwrap();
+    desk
+}
+
+#[test]
+fn trail_of_a_path() {
+    let desk = with_paths();
+    let (_, feed) = place(&desk, "paths", "feed");
+    let (_, lost) = place(&desk, "paths", "lost");
+    insta::assert_snapshot!("trail", shown(&pages::trail(&desk, feed, 78, DRAWN)));
+    insta::assert_snapshot!("trail_narrow", shown(&pages::trail(&desk, feed, 30, PLAIN)));
+    let page = pages::trail(&desk, lost, 78, DRAWN);
+    assert!(page.lines[0].text().contains("No way"), "{page:?}");
+}
+
+#[test]
+fn failures_with_paths() {
+    let desk = with_paths();
+    insta::assert_snapshot!("failures", shown(&pages::failures(&desk, 78, DRAWN)));
+}
+
+#[test]
+fn sweeps_of_cells_and_assumptions_without_colour() {
+    let desk = demo();
+    let of = place(&desk, "links", "P105");
+    let length = desk.plan().def(of.0).column("length").unwrap();
+    let knob = Knob::Cell(of.0, of.1, length);
+    let page = pages::sweep(&desk, knob, of, "10 m to 60 m in 25", 78, PLAIN);
+    insta::assert_snapshot!("sweep", shown(&page));
+    let reserve = Knob::Assumption(desk.plan().assumption("reserve").unwrap());
+    let of = place(&desk, "links", "P103");
+    let page = pages::sweep(&desk, reserve, of, "0 to 2", 60, PLAIN);
+    assert!(
+        text_of(&page.lines).contains("verdict is fits up to"),
+        "{page:?}"
+    );
+    let wrong = pages::sweep(&desk, reserve, of, "1 m", 60, PLAIN);
+    assert!(text_of(&wrong.lines).contains("no range"));
+}
+
 #[test]
 fn ratios_of_all_switches() {
     let desk = demo();
@@ -290,6 +347,10 @@ fn all_pages(desk: &Desk, pick: usize, width: usize, theme: Theme) -> Vec<Page> 
             theme,
         ),
         pages::ratios(desk, width, theme),
+        pages::growth(desk, width, theme),
+        pages::order_list(desk, width, theme),
+        pages::behind(desk, pick, width, theme),
+        pages::failures(desk, width, theme),
     ];
     all.extend(
         library
@@ -309,6 +370,8 @@ fn all_pages(desk: &Desk, pick: usize, width: usize, theme: Theme) -> Vec<Page> 
         let row = order[pick % order.len()];
         all.push(pages::light(desk, sheet, row, width, theme));
         all.push(pages::front(desk, row, width, theme));
+        all.push(pages::trail(desk, row, width, theme));
+        all.push(pages::options(desk, &[row], width, theme));
         for position in 0..n_columns {
             let column = desk.engine().column(sheet, position);
             all.push(pages::reason(desk, column, row, width, theme));

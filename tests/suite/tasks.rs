@@ -6,7 +6,7 @@ use portledger::trade;
 use std::collections::BTreeSet;
 
 /// Parts of checks, words of the command line and keys of the screen, which no sheet lists.
-const OTHER: [&str; 10] = [
+const OTHER: [&str; 16] = [
     "advise",
     "check",
     "show",
@@ -16,6 +16,12 @@ const OTHER: [&str; 10] = [
     "portledger tables cautions",
     "portledger compare",
     "portledger propose",
+    "portledger fail",
+    "portledger sweep",
+    "portledger options",
+    "portledger growth",
+    "portledger order",
+    "portledger order --labels",
     "missing",
 ];
 

@@ -81,7 +81,7 @@ fn swept(
         watches: watches.collect(),
         with: Vec::new(),
     };
-    study(plan, asked)
+    study(plan, engine, asked)
 }
 
 fn tell(lay: &mut Lay, desk: &Desk, (sheet, row): (SheetId, RowId), swept: &Swept) {
