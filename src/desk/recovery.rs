@@ -349,7 +349,7 @@ mod tests {
     use crate::files::journal::{Appender, Beginning, Told, Turn};
     use crate::files::plan_file::write;
     use crate::files::sample::fresh;
-    use crate::plan::{Edit, Entry};
+    use crate::plan::{Alteration, Edit, Entry, Proposal};
     use crate::problem::Severity;
     use crate::table::{ParamId, RowId, SheetId};
     use std::fs;
@@ -426,8 +426,46 @@ mod tests {
                 check: "reach".to_owned(),
                 severity: None,
             },
-            Edit::SetTitle("Reef".to_owned()),
+            Edit::Group(vec![
+                Edit::SetTitle("Reef".to_owned()),
+                proposed(),
+                Edit::OpenProposal {
+                    name: "longer".to_owned(),
+                },
+                length(1.0),
+                length(0.1 + 0.2),
+                Edit::CloseProposal,
+            ]),
         ]
+    }
+
+    fn length(length: f64) -> Edit {
+        Edit::SetCells {
+            sheet: LINKS,
+            cells: vec![((9, RowId(0)), Entry::Number(length))],
+        }
+    }
+
+    /// A proposal with a change of every field.
+    fn proposed() -> Edit {
+        let change = Alteration {
+            kind: "assume".to_owned(),
+            sheet: "links".to_owned(),
+            row: "reserve".to_owned(),
+            column: "length".to_owned(),
+            value: "1 dB, \"more\"".to_owned(),
+            source: "a\nb".to_owned(),
+        };
+        let proposal = Proposal {
+            name: "longer".to_owned(),
+            note: "by hand".to_owned(),
+            on: Some("shorter".to_owned()),
+            changes: vec![change],
+        };
+        Edit::SetProposal {
+            name: "longer".to_owned(),
+            proposal: Some((0, proposal)),
+        }
     }
 
     /// The bytes of a journal of all kinds of edits, some taken back and made again, with what

@@ -64,6 +64,10 @@ pub fn draw(session: &mut Session, buffer: &mut Buffer) -> Option<(u16, u16)> {
         return None;
     }
     let theme = session.theme;
+    if session.leaf().is_none() {
+        // A page that is opened from here has the whole width.
+        session.width = usize::from(area.width);
+    }
     let mut paint = Paint { buffer, theme };
     let below = lines_below(session, area);
     let parts = parts(area, below.as_ref().map(Vec::len), session);

@@ -93,7 +93,8 @@ pub struct Compared {
     pub n_went: usize,
     /// Assumptions and formulas that differ.
     pub settings: Vec<Setting>,
-    /// Rows that differ, in the order of sheets and rows; at most [`MOST_ROWS`].
+    /// Rows that differ, in the order of sheets and rows; at most [`MOST_ROWS`]. Where a formula or
+    /// an assumption differs, rows that only follow are listed only with another verdict.
     pub rows: Vec<RowChange>,
     /// How many differ.
     pub n_rows: usize,
@@ -675,12 +676,12 @@ enum Of {
     Sum(&'static str, &'static str),
 }
 
-/// Name, title, sheet, column, how it is made of it, and which way is better.
+/// Name, title, sheet, columns, how it is made of their sum, and which way is better.
 type Measure = (
     &'static str,
     &'static str,
     &'static str,
-    &'static str,
+    &'static [&'static str],
     Of,
     Better,
 );
@@ -688,17 +689,16 @@ type Measure = (
 /// The totals that are made of columns.
 #[rustfmt::skip]
 const MEASURES: &[Measure] = &[
-    ("margin", "worst margin", "links", "margin", Of::Least, Better::More),
-    ("ratio", "worst ratio", "switches", "ratio", Of::Most, Better::Less),
-    ("worst_ratio", "worst ratio, one cable out", "switches", "worst_ratio", Of::Most, Better::Less),
-    ("latency", "longest latency of the paths", "paths", "latency", Of::Most, Better::Less),
-    ("watts", "power of modules", "links", "watts", Of::Sum("forwards", "unknown"), Better::Less),
-    ("near_modules", "modules to order, near ends", "links", "near_modules", Of::Sum("to_order", "unknown"), Better::Less),
-    ("far_modules", "modules to order, far ends", "links", "far_modules", Of::Sum("to_order", "unknown"), Better::Less),
-    ("assemblies", "assemblies to order", "links", "needed_assemblies", Of::Sum("to_order", "unknown"), Better::Less),
-    ("cords", "cords to order", "links", "needed_cords", Of::Sum("to_order", "unknown"), Better::Less),
-    ("price", "price of what is to order", "links", "price", Of::Sum("to_order", "not priced"), Better::Less),
-    ("years_left", "years until uplinks are full", "switches", "years_left", Of::Least, Better::More),
+    ("margin", "worst margin", "links", &["margin"], Of::Least, Better::More),
+    ("ratio", "worst ratio", "switches", &["ratio"], Of::Most, Better::Less),
+    ("worst_ratio", "worst ratio, one cable out", "switches", &["worst_ratio"], Of::Most, Better::Less),
+    ("latency", "longest latency of the paths", "paths", &["latency"], Of::Most, Better::Less),
+    ("watts", "power of modules", "links", &["watts"], Of::Sum("forwards", "unknown"), Better::Less),
+    ("modules", "modules to order", "links", &["near_modules", "far_modules"], Of::Sum("to_order", "unknown"), Better::Less),
+    ("assemblies", "assemblies to order", "links", &["needed_assemblies"], Of::Sum("to_order", "unknown"), Better::Less),
+    ("cords", "cords to order", "links", &["needed_cords"], Of::Sum("to_order", "unknown"), Better::Less),
+    ("price", "price of what is to order", "links", &["price"], Of::Sum("to_order", "not priced"), Better::Less),
+    ("years_left", "years until uplinks are full", "switches", &["years_left"], Of::Least, Better::More),
 ];
 
 /// How a plan stands.
@@ -745,17 +745,24 @@ fn counted(name: &str, title: &str, n: usize) -> Total {
 fn total(
     plan: &Plan,
     engine: &Engine,
-    (name, title, sheet, column, of, better): Measure,
+    (name, title, sheet, columns, of, better): Measure,
 ) -> Option<Total> {
     let sheet = plan.sheet(sheet)?;
-    let column = engine.find_column(sheet, column)?;
-    let values = engine.values(column).numbers();
+    let found = columns.iter().map(|name| engine.find_column(sheet, name));
+    let columns: Vec<ColumnId> = found.collect::<Option<_>>()?;
+    let column = *columns.first()?;
+    let of_columns = columns
+        .iter()
+        .map(|column| engine.values(*column).numbers());
+    let of_columns: Vec<&[f64]> = of_columns.collect();
     let order = plan.rows(sheet).order().iter();
+    // A number that is missing makes the sum missing.
     let value = |row: &RowId| {
-        values
-            .get(row.at())
-            .copied()
-            .filter(|value| !value.is_nan())
+        let parts = of_columns
+            .iter()
+            .map(|values| values.get(row.at()).copied());
+        let sum = parts.sum::<Option<f64>>();
+        sum.filter(|value| !value.is_nan())
     };
     let given = order.clone().filter_map(|row| Some((*row, value(row)?)));
     let (number, row, n_missing, lack) = match of {
@@ -841,13 +848,15 @@ fn paths(plan: &Plan, engine: &Engine) -> Vec<Total> {
 
 impl RowChange {
     /// The cells to be told where there is little room: all that were entered, then so many that
-    /// follow; of a row that came or went only the entered ones.
+    /// follow; of a row that came only the entered ones, of one that went none.
     pub fn told(&self, most: usize) -> impl Iterator<Item = &CellChange> {
         let room = match self.kind {
             RowKind::Changed | RowKind::Follows => most,
             RowKind::Added | RowKind::Removed => 0,
         };
-        let cells = self.cells.iter().filter(|cell| cell.column != "id");
+        let is_told = self.kind != RowKind::Removed;
+        let cells = self.cells.iter();
+        let cells = cells.filter(move |cell| is_told && cell.column != "id");
         let (entered, others): (Vec<_>, Vec<_>) = cells.partition(|cell| cell.is_entered);
         let room = room.saturating_sub(entered.len());
         entered.into_iter().chain(others.into_iter().take(room))

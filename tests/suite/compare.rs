@@ -118,7 +118,7 @@ fn totals_are_those_of_the_arithmetic() {
     assert_eq!(number(&with.totals, "worst_ratio"), Some(48.0));
     assert_eq!(number(&base.totals, "price"), Some(0.0));
     assert_eq!(number(&with.totals, "price"), Some(121.0));
-    assert_eq!(number(&with.totals, "near_modules"), Some(1.0));
+    assert_eq!(number(&with.totals, "modules"), Some(2.0));
     assert_eq!(base.paths.len(), 1);
     assert_eq!(with.paths[0].name, "feed");
     // 120 m less of OM3 would be nearer, so the new cable is taken.
@@ -242,6 +242,10 @@ fn following_the_changes_equals_computing_anew() {
         };
         prop_assert_eq!(write(desk.plan()), before);
         prop_assert_eq!(&told.base, &anew.base);
+        // A text that cannot be read is kept as text, so it is looked at as it is read again.
+        if desk.within().is_some() {
+            desk.leave().unwrap();
+        }
         let proposals = told.proposals.iter().zip(&anew.proposals);
         for (told, anew) in proposals {
             prop_assert_eq!(&told.outlook, &anew.outlook);

@@ -637,7 +637,7 @@ fn the_command_line_does_all_of_it() {
 
     let (out, _, code) = run(&["compare", plan, "far", "--as", "csv"]);
     assert!(
-        out.starts_with("what,unit,base,far\nstops,,0,1\n") && code == 0,
+        out.starts_with("what,unit,base,far\nstops,,0,2\n") && code == 0,
         "{out}"
     );
     let (out, _, _) = run(&["compare", plan, "far", "--rows", "--as", "csv"]);

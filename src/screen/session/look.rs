@@ -267,7 +267,14 @@ impl Session {
             let page = self.page_of(&leaf.shown);
             let (height, width) = (self.page_height, self.width);
             if let Some(Layer::Page(leaf)) = self.layers.get_mut(at) {
+                let chosen = leaf.reading.target(&leaf.page);
                 leaf.page = page;
+                // Laid out anew, what was chosen may stand on another line.
+                let targets = || leaf.page.lines.iter().map(|line| line.target);
+                if chosen != Target::None && targets().nth(leaf.reading.at) != Some(chosen) {
+                    let found = targets().position(|target| target == chosen);
+                    leaf.reading.at = found.unwrap_or(leaf.reading.at);
+                }
                 leaf.width = width;
                 leaf.reading.keep_in_view(&leaf.page, height);
             }
