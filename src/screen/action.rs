@@ -264,9 +264,9 @@ pub const RECORDS: &[Record] = records![
     CopyToFile, Change, Ledger, [letter('C')], "copy into a file", "to file", "Write the block as a table into a file.";
     Paste, Change, Ledger, [letter('p'), control('v')], "paste here", "paste", "Paste what was copied, after a look at what it would do.";
     Proposals, Change, All, [letter('P')], "proposals", "propose", "The proposals over this plan; go into one, and edits belong to it.";
-    NewProposal, Change, All, [letter('g')], "new proposal", "new", "Make a proposal and go into it; in a proposal the new one stands on that.";
-    LeaveProposal, Change, All, [letter('x')], "out of the proposal", "out", "Back to the base; the proposal keeps what was changed in it.";
-    Accept, Change, All, [letter('y')], "accept the proposal", "accept", "Write the proposal you are in into the base, as one step.";
+    NewProposal, Change, All, [letter('T')], "new proposal", "new", "Make a proposal and go into it; in a proposal the new one stands on that.";
+    LeaveProposal, Change, All, [letter('X')], "out of the proposal", "out", "Back to the base; the proposal keeps what was changed in it.";
+    Accept, Change, All, [letter('J')], "accept the proposal", "accept", "Write the proposal you are in into the base, as one step.";
     DropProposal, Change, All, [letter('Y')], "drop the proposal", "drop it", "Take the proposal you are in away with all its changes.";
     Beside, Look, All, [letter('B')], "side by side", "beside", "Base and proposals beside each other: findings, totals, rows that differ.";
     Undo, Change, All, [letter('u')], "undo", "undo", "Take the last step back.";
