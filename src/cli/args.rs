@@ -136,6 +136,12 @@ pub enum Command {
         /// The shell.
         shell: Shell,
     },
+    /// Reads a spreadsheet from the standard input within limits, for this program itself.
+    #[command(name = crate::files::spreadsheet::SERVE, hide = true)]
+    ReadApart {
+        /// Which pages.
+        wanted: String,
+    },
     /// Writes the manual page.
     #[command(after_help = "Example: portledger manual | man -l -")]
     Manual,
