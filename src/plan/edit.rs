@@ -2,7 +2,7 @@
 //!
 //! Applying an edit gives its inverse, so undo is apply. Text is read before it gets here.
 
-use super::{Entry, Plan, SheetView, empty_column};
+use super::{Entry, Mapping, Plan, SheetView, empty_column};
 use crate::problem::Problem;
 use crate::problem::Severity;
 use crate::sheet::ColumnDef;
@@ -101,6 +101,13 @@ pub enum Edit {
         /// How.
         view: SheetView,
     },
+    /// Keeps what the headings of a table mean; `None` forgets it.
+    SetMapping {
+        /// The name of the table.
+        name: String,
+        /// What its headings mean.
+        mapping: Option<Mapping>,
+    },
     /// Sets the title.
     SetTitle(String),
     /// Several edits as one step, in order.
@@ -158,6 +165,7 @@ impl Plan {
             Edit::RemoveLastColumn { sheet } => self.remove_last_column(sheet),
             Edit::SetSeverity { check, severity } => Ok(self.set_severity(check, severity)),
             Edit::SetView { sheet, view } => self.set_view(sheet, view),
+            Edit::SetMapping { name, mapping } => Ok(self.set_mapping(name, mapping)),
             Edit::SetTitle(title) => Ok(Change {
                 inverse: Edit::SetTitle(std::mem::replace(&mut self.title, title)),
                 touched: Vec::new(),
@@ -487,6 +495,20 @@ impl Plan {
                 severity: before,
             },
             touched: vec![Touched::Schema],
+        }
+    }
+
+    fn set_mapping(&mut self, name: String, mapping: Option<Mapping>) -> Change {
+        let before = match mapping {
+            Some(mapping) => self.mappings.insert(name.clone(), mapping),
+            None => self.mappings.remove(&name),
+        };
+        Change {
+            inverse: Edit::SetMapping {
+                name,
+                mapping: before,
+            },
+            touched: Vec::new(),
         }
     }
 

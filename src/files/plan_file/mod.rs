@@ -19,6 +19,7 @@
 //! ```
 
 mod extras;
+mod mapping;
 mod read;
 mod rows;
 mod source;
