@@ -445,13 +445,13 @@ impl<'i> Finder<'i> {
         if let Some((name, inner)) = bracketed(heading)
             && let Some(column) = free(name)
         {
-            let unit = Units::builtin().unit(inner).ok();
+            let unit = known_unit(inner);
             let unit = unit.filter(|unit| self.fits(column, unit));
             return Some(found(column, unit));
         }
         let (name, last) = heading.rsplit_once([' ', '_', '-', ','])?;
         let column = free(name)?;
-        let unit = Units::builtin().unit(last).ok()?;
+        let unit = known_unit(last)?;
         self.fits(column, &unit).then(|| found(column, Some(unit)))
     }
 
@@ -477,6 +477,13 @@ impl<'i> Finder<'i> {
         let mut columns = ends.iter().filter_map(|name| self.index.of_word(name));
         columns.find(|column| self.is_free(*column))
     }
+}
+
+/// The unit of a word. A long one is none, and looking for the nearest would take long.
+pub(super) fn known_unit(word: &str) -> Option<Unit> {
+    const LONGEST: usize = 24;
+    let word = Some(word.trim()).filter(|word| word.len() <= LONGEST)?;
+    Units::builtin().unit(word).ok()
 }
 
 /// The heading of a name in any case.

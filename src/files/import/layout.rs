@@ -3,7 +3,7 @@
 //! Titles may stand above, and headings may be spread over two rows, groups over their parts or
 //! units under their names. What the headings mean is in `headings.rs`.
 
-use super::headings::{Known, must_be_known};
+use super::headings::{Known, known_unit, must_be_known};
 use super::source::Wish;
 use crate::files::spreadsheet::Area;
 use crate::files::spreadsheet::Kind;
@@ -11,7 +11,6 @@ use crate::files::spreadsheet::Page;
 use crate::files::spreadsheet::RowView;
 use crate::plan::Plan;
 use crate::problem::Problem;
-use crate::units::Units;
 
 /// So many rows are looked at for headings.
 const LOOKED_AT: usize = 100;
@@ -111,8 +110,8 @@ fn layouts(known: &Known<'_>, page: &Page, at: usize) -> Vec<Layout> {
 fn are_units(row: RowView<'_>) -> bool {
     let is_unit = |text: &str| {
         let text = text.trim().trim_matches(['(', ')', '[', ']']);
-        let unit = Units::builtin().unit(text);
-        unit.is_ok_and(|unit| !unit.symbol.is_empty())
+        let unit = known_unit(text);
+        unit.is_some_and(|unit| !unit.symbol.is_empty())
     };
     row.cells().all(|cell| cell.kind == Kind::Text && is_unit(cell.text))
 }

@@ -33,6 +33,9 @@ use std::borrow::Cow;
 /// What is written for a formula without a result.
 const NOT_CALCULATED: &str = "not calculated";
 
+/// The longest text that is read as a number, in bytes.
+const LONGEST_NUMBER: usize = 80;
+
 /// So many letters of a row that is set aside are told.
 const MAX_ASIDE: usize = 60;
 
@@ -511,6 +514,10 @@ impl<'p> Rows<'p> {
         report: &mut Report,
     ) -> Result<Result<Entry, Problem>, Unclear> {
         let target = &self.columns.targets[cell.column];
+        // No number is as long, and looking for what was meant would take long.
+        if text.len() > LONGEST_NUMBER {
+            return Ok(Err(Problem::new("not-a-quantity", "this is not a number")));
+        }
         let plain = match (cell.kind, self.survey.decimal(cell.column)) {
             (Kind::Text, Some(decimal)) => numbers::plain(text, decimal),
             (Kind::Text, None) if numbers::is_unclear(text) => {

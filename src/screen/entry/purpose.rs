@@ -81,6 +81,15 @@ pub enum Purpose {
     SaveAs,
     /// The file to write a table to.
     CopyTo,
+    /// The file to read a table from.
+    ImportFrom,
+    /// Where the cells under a heading of a table go.
+    Heading {
+        /// The heading.
+        heading: String,
+        /// Where they go now.
+        now: String,
+    },
     /// A part of a name in a list.
     Needle(NeedleFor),
 }
@@ -133,6 +142,8 @@ impl Purpose {
             Self::Find => "find".to_owned(),
             Self::SaveAs => "save as".to_owned(),
             Self::CopyTo => "copy into file".to_owned(),
+            Self::ImportFrom => "import from file".to_owned(),
+            Self::Heading { heading, .. } => format!("`{heading}` is"),
             Self::Needle(NeedleFor::Actions) => "action".to_owned(),
             Self::Needle(NeedleFor::Functions) => "function".to_owned(),
             Self::Needle(NeedleFor::Columns) => "column".to_owned(),
@@ -168,10 +179,12 @@ impl Purpose {
             Self::SaveAs => desk
                 .path()
                 .map_or_else(String::new, |path| path.to_string_lossy().into_owned()),
+            Self::Heading { now, .. } => now.clone(),
             Self::Column { .. }
             | Self::Keep { .. }
             | Self::Find
             | Self::CopyTo
+            | Self::ImportFrom
             | Self::Needle(_) => String::new(),
         }
     }
@@ -189,6 +202,8 @@ impl Purpose {
             | Self::Find
             | Self::SaveAs
             | Self::CopyTo
+            | Self::ImportFrom
+            | Self::Heading { .. }
             | Self::Needle(_) => false,
         }
     }
@@ -211,6 +226,8 @@ impl Purpose {
             | Self::Find
             | Self::SaveAs
             | Self::CopyTo
+            | Self::ImportFrom
+            | Self::Heading { .. }
             | Self::Needle(_) => None,
         }
     }
@@ -259,8 +276,40 @@ pub(super) fn advise(
             text,
             "a table with tabs between its cells, for example links.tsv",
         ),
+        Purpose::ImportFrom => file(text, "a table of links, for example cables.xlsx or links.csv"),
+        Purpose::Heading { .. } => heading(desk, text),
         Purpose::Needle(_) => Advice::default(),
     }
+}
+
+/// The columns that a heading can be, those first whose names begin with the text.
+fn heading(desk: &Desk, text: &str) -> Advice {
+    let mut advice = Advice::of(
+        "a column, with a unit where bare numbers are in another one (length:ft); `text` keeps the \
+         cells as they are, `-` leaves them out, empty goes by the heading",
+    );
+    let plan = desk.plan();
+    let Some(sheet) = plan.sheet("links") else {
+        return advice;
+    };
+    let typed = text.split(':').next().unwrap_or_default().trim().to_lowercase();
+    let columns = plan.entered(sheet).map(|at| plan.column(sheet, at));
+    let meant: Vec<&str> = columns
+        .map(|def| def.name.as_str())
+        .filter(|name| name.starts_with(&typed))
+        .collect();
+    match meant.as_slice() {
+        [one] if *one == typed => {
+            let at = plan.def(sheet).column(one);
+            advice.tell(
+                at.map_or_else(String::new, |at| plan.column(sheet, at).doc.clone()),
+                Tone::Plain,
+            );
+        }
+        [] => {}
+        several => advice.tell(several.join(", "), Tone::Plain),
+    }
+    advice
 }
 
 fn file(text: &str, told: &str) -> Advice {

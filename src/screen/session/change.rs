@@ -153,6 +153,8 @@ impl Session {
                 Ok(())
             }
             Purpose::SaveAs => self.save_as(text),
+            Purpose::ImportFrom => self.ask_table(text),
+            Purpose::Heading { heading, .. } => self.map_heading(heading, text),
             Purpose::CopyTo => self.copy_to(text),
             Purpose::Needle(_) => Ok(()),
         }

@@ -59,6 +59,8 @@ pub enum Shown {
     Function(usize),
     /// Cautions.
     Care,
+    /// The table that is about to be imported.
+    Import,
     /// A page that was made once and belongs to a question.
     Ready,
 }
@@ -117,7 +119,7 @@ impl Session {
         }
     }
 
-    fn open_page(&mut self, shown: Shown) {
+    pub(super) fn open_page(&mut self, shown: Shown) {
         let mut leaf = Leaf {
             page: self.page_of(&shown),
             shown,
@@ -191,6 +193,12 @@ impl Session {
                 None => Page::default(),
             },
             Shown::Care => pages::care(width, theme),
+            Shown::Import => match &self.importing {
+                Some(importing) => {
+                    pages::import(importing.read(), importing.others(), width, theme)
+                }
+                None => Page::default(),
+            },
             // Such a page is kept as it is.
             Shown::Ready => Page::default(),
         }
@@ -300,6 +308,9 @@ impl Session {
                 self.act(action);
             }
             Target::Function(at) => self.open_page(Shown::Function(at)),
+            Target::Heading(at) => self.ask_heading(at),
+            Target::OtherPage(at) => self.other_page(at),
+            Target::TakeImport => self.take_import(),
             Target::Steps(by) => self.go_steps(by),
         }
     }

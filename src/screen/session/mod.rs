@@ -6,8 +6,10 @@
 mod arrange;
 mod begin;
 mod change;
+mod import;
 mod look;
 
+pub use import::Importing;
 pub use look::{Leaf, Shown};
 
 use super::action::{self, Action};
@@ -17,6 +19,8 @@ use super::ledger::Ledger;
 use super::theme::Theme;
 use super::theme::Tone;
 use crate::desk::Desk;
+use crate::files::import::Wish;
+use crate::files::spreadsheet::Reader;
 use crate::plan::Edit;
 use crate::problem::Problem;
 use crate::table::SheetId;
@@ -51,6 +55,8 @@ pub enum Effect {
     Redraw,
     /// Leave the terminal to the shell until it gives it back.
     Suspend,
+    /// Draw, then let the session read a table, which may take a while.
+    Read(PathBuf, Wish),
     /// End.
     Quit,
 }
@@ -125,6 +131,10 @@ pub struct Session {
     last_step: String,
     /// Whether the person ends without the steps that are not saved.
     pub is_abandoned: bool,
+    /// The table that was read and not taken yet.
+    pub importing: Option<Importing>,
+    /// What reads spreadsheets, where it is not this program as it runs.
+    pub reader: Option<Reader>,
     copied: Option<String>,
     needle: String,
     effects: Vec<Effect>,
@@ -147,6 +157,8 @@ impl Session {
             width: 80,
             last_step: String::new(),
             is_abandoned: false,
+            importing: None,
+            reader: None,
             copied: None,
             needle: String::new(),
             effects: Vec::new(),
@@ -292,6 +304,7 @@ impl Session {
             | Action::Assumptions
             | Action::Functions
             | Action::Care
+            | Action::Import
             | Action::Save
             | Action::SaveAs
             | Action::Help
@@ -307,6 +320,7 @@ impl Session {
         match action {
             Action::Undo => self.undo(),
             Action::Redo => self.redo(),
+            Action::Import => self.open_entry(Purpose::ImportFrom),
             Action::Save => self.save(),
             Action::SaveAs => self.open_entry(Purpose::SaveAs),
             Action::Redraw => self.effects.push(Effect::Redraw),
