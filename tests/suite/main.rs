@@ -2,6 +2,7 @@
 
 #![allow(clippy::unwrap_used, reason = "a test says what went wrong by failing")]
 
+mod books;
 mod boundaries;
 mod builtin;
 mod checks;
@@ -10,6 +11,8 @@ mod copper;
 mod demo;
 mod engine;
 mod floors;
+mod hostile;
+mod import;
 mod journal;
 mod light;
 mod load;

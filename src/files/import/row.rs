@@ -286,17 +286,18 @@ impl<'p> Rows<'p> {
                 (_, _, None) => Reason::Nameless,
             });
         }
-        if let [cell] = cells
-            && self.is_section(row, cell)
-        {
-            return Some(Reason::Section);
-        }
         let has_id = given(self.named.id).is_some();
         let is_named = match self.named.id {
             Some(_) => has_id || has_ends,
             None => n_named > 0,
         };
-        self.too_short(row, is_named)
+        if let Some(reason) = self.too_short(row, is_named) {
+            return Some(reason);
+        }
+        match cells {
+            [cell] if self.is_section(row, cell) => Some(Reason::Section),
+            _ => None,
+        }
     }
 
     /// Whether the only cell of a row is the heading of a section: it does not look like an id.

@@ -143,21 +143,23 @@ fn nothing_of_the_source_is_lost() {
          id,length,rack_unit,column_4,length_2,column_7\n\
          L1,far,12,x,7,\n\
          L1,3,,,,extra\n\
-         stray,,,,,\n\
-         L2,2,13,,,\n\
          '''\n",
         &[
+            "the headings stand in row 3",
             "heading `Rack Unit` is not known; its cells are in column `rack_unit`",
             "cells without a heading are in column `column_4`",
             "heading `length` is not known; its cells are in column `length_2`",
             "cells without a heading are in column `column_7`",
-            "numbered 1 link without an id",
             "length `far` is not a number, kept as it is (row 4)",
             "id `L1` is not the only one, all are kept (row 6)",
         ],
     );
     let rows: Vec<usize> = import.set_aside.iter().map(|aside| aside.row).collect();
-    assert_eq!(rows, [5, 8, 9, 11]);
+    assert_eq!(rows, [1, 2, 5, 7, 8, 9, 10, 11]);
+    let lines = aside_lines(&import.set_aside);
+    assert_eq!(lines[0], "rows 1 to 2 set aside: empty");
+    assert_eq!(lines[2], "row 7 set aside: a section or a remark (`stray`)");
+    assert_eq!(lines[4], "row 10 set aside: names no link and no end (`13, 2`)");
 }
 
 #[test]
@@ -170,9 +172,9 @@ fn a_row_that_breaks_off_without_an_id_is_set_aside() {
         "2 cells of 3 and no id"
     );
     // Without a column of ids the ends are what makes a link.
-    let (plan, import) = imported(b"from,to,notes\ntank,pump\nx\n\"\",\n", &[]);
-    assert!(rows(&plan).starts_with("links = '''\nid,from,to\nL1,tank,pump\nL2,x,\n'''\n"));
-    assert_eq!(import.set_aside.len(), 1);
+    let (plan, import) = imported(b"from,to,notes\ntank,pump\nx1,\nx\n\"\",\n", &[]);
+    assert!(rows(&plan).starts_with("links = '''\nid,from,to\nL1,tank,pump\nL2,x1,\n'''\n"));
+    assert_eq!(import.set_aside.len(), 2);
 }
 
 #[test]

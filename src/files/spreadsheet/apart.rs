@@ -67,6 +67,13 @@ impl Reader {
         }
     }
 
+    /// With another time after which it is killed.
+    #[must_use]
+    pub fn patient(mut self, patience: Duration) -> Self {
+        self.patience = patience;
+        self
+    }
+
     /// With the program that runs now.
     ///
     /// # Errors
