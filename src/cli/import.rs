@@ -63,7 +63,9 @@ pub(super) fn say_links(read: &Links, out: &mut Printer) {
         out.line(&clean(note));
     }
     if let Some(name) = &read.kept_as {
-        out.line(&clean(&format!("what you say of the headings is kept as mapping `{name}`")));
+        out.line(&clean(&format!(
+            "what you say of the headings is kept as mapping `{name}`"
+        )));
     }
     for line in aside_lines(&read.set_aside) {
         out.line(&clean(&line));

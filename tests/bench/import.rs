@@ -20,8 +20,21 @@ const N_TEXT_ROWS: usize = 1_000_000;
 const PROGRAM: &str = env!("CARGO_BIN_EXE_portledger");
 
 const HEADINGS: [&str; 15] = [
-    "Cable ID", "Device A", "Port A", "Device B", "Port B", "Role", "Speed", "Interface", "Type", "Length (m)",
-    "Connections", "Splices", "Status", "Rack", "Notes",
+    "Cable ID",
+    "Device A",
+    "Port A",
+    "Device B",
+    "Port B",
+    "Role",
+    "Speed",
+    "Interface",
+    "Type",
+    "Length (m)",
+    "Connections",
+    "Splices",
+    "Status",
+    "Rack",
+    "Notes",
 ];
 
 fn main() {
@@ -46,7 +59,8 @@ fn report(line: &str) {
 }
 
 fn name(path: &Path) -> String {
-    path.file_name().map_or_else(String::new, |name| name.to_string_lossy().into_owned())
+    path.file_name()
+        .map_or_else(String::new, |name| name.to_string_lossy().into_owned())
 }
 
 /// The texts of a row.
@@ -93,7 +107,8 @@ fn write_ods(path: &Path) {
     let mut zip = zip::ZipWriter::new(File::create(path).expect("a file"));
     let options = zip::write::SimpleFileOptions::default;
     zip.start_file("mimetype", options()).expect("a part");
-    zip.write_all(b"application/vnd.oasis.opendocument.spreadsheet").expect("a part");
+    zip.write_all(b"application/vnd.oasis.opendocument.spreadsheet")
+        .expect("a part");
     zip.start_file("content.xml", options()).expect("a part");
     let mut text = "<office:document-content xmlns:office=\"o\" xmlns:table=\"t\" xmlns:text=\"x\"><office:body><office:spreadsheet><table:table table:name=\"p\">".to_owned();
     let rows = (0..N_ROWS).map(cells);
@@ -101,15 +116,22 @@ fn write_ods(path: &Path) {
         text.push_str("<table:table-row>");
         for cell in row {
             let _ = match cell.parse::<f64>() {
-                Ok(number) => write!(text, "<table:table-cell office:value-type=\"float\" office:value=\"{number}\"><text:p>{cell}</text:p></table:table-cell>"),
-                Err(_) => write!(text, "<table:table-cell office:value-type=\"string\"><text:p>{cell}</text:p></table:table-cell>"),
+                Ok(number) => write!(
+                    text,
+                    "<table:table-cell office:value-type=\"float\" office:value=\"{number}\"><text:p>{cell}</text:p></table:table-cell>"
+                ),
+                Err(_) => write!(
+                    text,
+                    "<table:table-cell office:value-type=\"string\"><text:p>{cell}</text:p></table:table-cell>"
+                ),
             };
         }
         text.push_str("</table:table-row>");
         zip.write_all(text.as_bytes()).expect("a part");
         text.clear();
     }
-    zip.write_all(b"</table:table></office:spreadsheet></office:body></office:document-content>").expect("a part");
+    zip.write_all(b"</table:table></office:spreadsheet></office:body></office:document-content>")
+        .expect("a part");
     zip.finish().expect("the document can be written");
 }
 
@@ -120,7 +142,11 @@ fn write_csv(path: &Path) {
         let _ = writeln!(
             text,
             "C{at:06},acc-{:05},p{},dist-{:04},q{},OM4,{}.5,planned",
-            at / 48, at % 48 + 1, at / 960, at % 960 + 1, at % 280 + 3
+            at / 48,
+            at % 48 + 1,
+            at / 960,
+            at % 960 + 1,
+            at % 280 + 3
         );
     }
     std::fs::write(path, text).expect("the text can be written");
@@ -143,14 +169,19 @@ fn apart(path: &Path) {
         while out.read(&mut buffer).is_ok_and(|n| n > 0) {
             let text = std::fs::read_to_string(&status).unwrap_or_default();
             let line = text.lines().find(|line| line.starts_with("VmHWM"));
-            let kilobytes = line.and_then(|line| line.split_whitespace().nth(1)?.parse::<usize>().ok());
+            let kilobytes =
+                line.and_then(|line| line.split_whitespace().nth(1)?.parse::<usize>().ok());
             most = most.max(kilobytes.unwrap_or(0));
         }
         child.wait().expect("it ends");
         times.push(begun.elapsed());
     }
     let time = median(times);
-    report(&format!("{}: read apart {time:.2?}, at most {} MB", name(path), most / 1024));
+    report(&format!(
+        "{}: read apart {time:.2?}, at most {} MB",
+        name(path),
+        most / 1024
+    ));
 }
 
 /// A file until its links can be taken, and until they are.
@@ -161,7 +192,8 @@ fn whole(path: &Path, n: usize) {
         let mut desk = Desk::empty("bench").expect("an empty plan");
         let (wish, reader) = (Wish::default(), Reader::new(PROGRAM.into()));
         let begun = Instant::now();
-        let source = Source::read(desk.plan(), path, &wish, &reader, &mut |_| true).expect("the table is read");
+        let source = Source::read(desk.plan(), path, &wish, &reader, &mut |_| true)
+            .expect("the table is read");
         reading.push(begun.elapsed());
         let begun = Instant::now();
         let import = links(desk.plan(), &source, &wish).expect("it holds links");

@@ -40,12 +40,17 @@ pub fn zipped(parts: &[(&str, &[u8])]) -> Vec<u8> {
 
 /// Column letters of a position.
 pub fn letters(column: usize) -> String {
-    let first = (column / 26).checked_sub(1).map(letters).unwrap_or_default();
+    let first = (column / 26)
+        .checked_sub(1)
+        .map(letters)
+        .unwrap_or_default();
     first + &char::from(b'A' + (column % 26) as u8).to_string()
 }
 
 pub fn escaped(text: &str) -> String {
-    text.replace('&', "&amp;").replace('<', "&lt;").replace('"', "&quot;")
+    text.replace('&', "&amp;")
+        .replace('<', "&lt;")
+        .replace('"', "&quot;")
 }
 
 /// A row of a page as XML, its cells from column A on.
@@ -55,13 +60,23 @@ pub fn row(number: usize, attributes: &str, cells: &[V<'_>]) -> String {
         let place = format!("{}{number}", letters(at));
         let _ = match cell {
             V::No => Ok(()),
-            V::T(text) => write!(out, "<c r=\"{place}\" t=\"inlineStr\"><is><t xml:space=\"preserve\">{}</t></is></c>", escaped(text)),
+            V::T(text) => write!(
+                out,
+                "<c r=\"{place}\" t=\"inlineStr\"><is><t xml:space=\"preserve\">{}</t></is></c>",
+                escaped(text)
+            ),
             V::N(number) => write!(out, "<c r=\"{place}\"><v>{number}</v></c>"),
             V::D(number) => write!(out, "<c r=\"{place}\" s=\"1\"><v>{number}</v></c>"),
-            V::F(formula, value) => write!(out, "<c r=\"{place}\"><f>{formula}</f><v>{value}</v></c>"),
+            V::F(formula, value) => {
+                write!(out, "<c r=\"{place}\"><f>{formula}</f><v>{value}</v></c>")
+            }
             V::Bare(formula) => write!(out, "<c r=\"{place}\"><f>{formula}</f></c>"),
             V::E(error) => write!(out, "<c r=\"{place}\" t=\"e\"><v>{error}</v></c>"),
-            V::B(flag) => write!(out, "<c r=\"{place}\" t=\"b\"><v>{}</v></c>", u8::from(*flag)),
+            V::B(flag) => write!(
+                out,
+                "<c r=\"{place}\" t=\"b\"><v>{}</v></c>",
+                u8::from(*flag)
+            ),
         };
     }
     out + "</row>"
@@ -79,21 +94,40 @@ pub fn xlsx(pages: &[(&str, &str, String)], more: &[(&str, &[u8])]) -> Vec<u8> {
 }
 
 /// A workbook with properties, such as another epoch.
-pub fn xlsx_with(properties: &str, pages: &[(&str, &str, String)], more: &[(&str, &[u8])]) -> Vec<u8> {
+pub fn xlsx_with(
+    properties: &str,
+    pages: &[(&str, &str, String)],
+    more: &[(&str, &[u8])],
+) -> Vec<u8> {
     let main = "http://schemas.openxmlformats.org/spreadsheetml/2006/main";
     let office = "http://schemas.openxmlformats.org/officeDocument/2006/relationships";
     let (mut sheets, mut rels, mut parts) = (String::new(), String::new(), Vec::new());
     for (at, (name, state, body)) in pages.iter().enumerate() {
         let n = at + 1;
-        let _ = write!(sheets, "<sheet name=\"{}\" sheetId=\"{n}\" {state} r:id=\"rId{n}\"/>", escaped(name));
-        let _ = write!(rels, "<Relationship Id=\"rId{n}\" Type=\"{office}/worksheet\" Target=\"worksheets/sheet{n}.xml\"/>");
+        let _ = write!(
+            sheets,
+            "<sheet name=\"{}\" sheetId=\"{n}\" {state} r:id=\"rId{n}\"/>",
+            escaped(name)
+        );
+        let _ = write!(
+            rels,
+            "<Relationship Id=\"rId{n}\" Type=\"{office}/worksheet\" Target=\"worksheets/sheet{n}.xml\"/>"
+        );
         let (data, behind) = body.split_once("<!--behind-->").unwrap_or((body, ""));
-        let xml = format!("<worksheet xmlns=\"{main}\"><sheetData>{data}</sheetData>{behind}</worksheet>");
+        let xml = format!(
+            "<worksheet xmlns=\"{main}\"><sheetData>{data}</sheetData>{behind}</worksheet>"
+        );
         parts.push((format!("xl/worksheets/sheet{n}.xml"), xml.into_bytes()));
     }
-    let _ = write!(rels, "<Relationship Id=\"rIdS\" Type=\"{office}/styles\" Target=\"styles.xml\"/>");
+    let _ = write!(
+        rels,
+        "<Relationship Id=\"rIdS\" Type=\"{office}/styles\" Target=\"styles.xml\"/>"
+    );
     if more.iter().any(|(name, _)| *name == "xl/sharedStrings.xml") {
-        let _ = write!(rels, "<Relationship Id=\"rIdT\" Type=\"{office}/sharedStrings\" Target=\"sharedStrings.xml\"/>");
+        let _ = write!(
+            rels,
+            "<Relationship Id=\"rIdT\" Type=\"{office}/sharedStrings\" Target=\"sharedStrings.xml\"/>"
+        );
     }
     let package = "http://schemas.openxmlformats.org/package/2006/relationships";
     parts.extend([
@@ -103,7 +137,9 @@ pub fn xlsx_with(properties: &str, pages: &[(&str, &str, String)], more: &[(&str
         ("xl/_rels/workbook.xml.rels".to_owned(), format!("<Relationships xmlns=\"{package}\">{rels}</Relationships>").into_bytes()),
         ("xl/styles.xml".to_owned(), format!("<styleSheet xmlns=\"{main}\"><cellXfs count=\"2\"><xf numFmtId=\"0\"/><xf numFmtId=\"14\"/></cellXfs></styleSheet>").into_bytes()),
     ]);
-    let own = parts.iter().map(|(name, bytes)| (name.as_str(), bytes.as_slice()));
+    let own = parts
+        .iter()
+        .map(|(name, bytes)| (name.as_str(), bytes.as_slice()));
     let own = own.filter(|(name, _)| more.iter().all(|(known, _)| known != name));
     let all: Vec<(&str, &[u8])> = own.chain(more.iter().copied()).collect();
     zipped(&all)
@@ -128,7 +164,10 @@ pub fn ods(tables: &str) -> Vec<u8> {
          <office:spreadsheet>{tables}</office:spreadsheet></office:body></office:document-content>"
     );
     zipped(&[
-        ("mimetype", b"application/vnd.oasis.opendocument.spreadsheet"),
+        (
+            "mimetype",
+            b"application/vnd.oasis.opendocument.spreadsheet",
+        ),
         ("content.xml", content.as_bytes()),
     ])
 }
@@ -139,7 +178,11 @@ pub fn ods_table(name: &str, all: &[&[&str]]) -> String {
     for row in all {
         out.push_str("<table:table-row>");
         for cell in *row {
-            let _ = write!(out, "<table:table-cell office:value-type=\"string\"><text:p>{}</text:p></table:table-cell>", escaped(cell));
+            let _ = write!(
+                out,
+                "<table:table-cell office:value-type=\"string\"><text:p>{}</text:p></table:table-cell>",
+                escaped(cell)
+            );
         }
         out.push_str("</table:table-row>");
     }
@@ -158,7 +201,11 @@ fn record(out: &mut Vec<u8>, kind: u16, body: &[u8]) {
 }
 
 fn binary_book(all: &[&[V<'_>]]) -> Vec<u8> {
-    let bof = |kind: u16| [0x0600, kind, 0x0dbb, 0x07cc, 0, 0, 6, 0].map(u16::to_le_bytes).concat();
+    let bof = |kind: u16| {
+        [0x0600, kind, 0x0dbb, 0x07cc, 0, 0, 6, 0]
+            .map(u16::to_le_bytes)
+            .concat()
+    };
     let mut sheet = Vec::new();
     record(&mut sheet, 0x0809, &bof(0x0010));
     for (r, cells) in all.iter().enumerate() {
@@ -204,7 +251,11 @@ pub fn compound(name: &str, stream: &[u8]) -> Vec<u8> {
     out.extend([0x3e, 3, 0xfeff, 9, 6].map(u16::to_le_bytes).concat());
     out.extend([0; 6]);
     // Directory sectors, FAT sectors, first directory sector, transaction, cutoff, small FAT, DIFAT.
-    out.extend([0_u32, 1, 1, 0, 4096, END, 0, END, 0, 0].map(u32::to_le_bytes).concat());
+    out.extend(
+        [0_u32, 1, 1, 0, 4096, END, 0, END, 0, 0]
+            .map(u32::to_le_bytes)
+            .concat(),
+    );
     out.extend(vec![0xff; 4 * 108]);
     let mut fat = vec![0xffff_fffd, END];
     fat.extend((0..n).map(|at| if at + 1 == n { END } else { at as u32 + 3 }));

@@ -38,14 +38,21 @@ fn refused(name: &str, bytes: &[u8], codes: &[&str]) -> Problem {
     let (done, is_same) = read(name, bytes);
     let problem = done.unwrap_err();
     assert!(codes.contains(&problem.code), "{problem:?}");
-    assert!(!problem.message.contains('\n') && !problem.help.is_empty(), "{problem:?}");
+    assert!(
+        !problem.message.contains('\n') && !problem.help.is_empty(),
+        "{problem:?}"
+    );
     assert!(is_same);
     assert!(begun.elapsed() < Duration::from_secs(60));
     problem
 }
 
 fn good() -> Vec<u8> {
-    one_page(&[&[V::T("id"), V::T("from")], &[V::T("L1"), V::T("a")], &[V::T("L2"), V::N(7.0)]])
+    one_page(&[
+        &[V::T("id"), V::T("from")],
+        &[V::T("L1"), V::T("a")],
+        &[V::T("L2"), V::N(7.0)],
+    ])
 }
 
 #[test]
@@ -59,10 +66,20 @@ fn the_reading_process_has_its_limits() {
     let limits = format!("/proc/{}/limits", child.id());
     let holds = |text: &str| {
         let of = |name: &str| {
-            let line = text.lines().find(|line| line.starts_with(name)).unwrap_or_default().to_owned();
-            line.split_whitespace().rev().nth(1).unwrap_or_default().to_owned()
+            let line = text
+                .lines()
+                .find(|line| line.starts_with(name))
+                .unwrap_or_default()
+                .to_owned();
+            line.split_whitespace()
+                .rev()
+                .nth(1)
+                .unwrap_or_default()
+                .to_owned()
         };
-        of("Max address space") == "1073741824" && of("Max cpu time") == "30" && of("Max file size") == "0"
+        of("Max address space") == "1073741824"
+            && of("Max cpu time") == "30"
+            && of("Max file size") == "0"
     };
     let until = Instant::now() + Duration::from_secs(50);
     while !fs::read_to_string(&limits).is_ok_and(|text| holds(&text)) {
@@ -82,15 +99,27 @@ fn cells_far_out_are_no_dense_page() {
     let path = folder.path().join("a.xlsx");
     fs::write(&path, xlsx(&[("p", "", far.to_owned())], &[])).unwrap();
     let mut desk = Desk::empty("").unwrap();
-    let import = desk.import(&path, &Wish::default(), &reader(), &mut |_| true).unwrap();
+    let import = desk
+        .import(&path, &Wish::default(), &reader(), &mut |_| true)
+        .unwrap();
     assert_eq!(import.n_links, 1);
     assert_eq!(import.set_aside.len(), 1);
     assert_eq!(import.set_aside[0].row, 1_048_576);
     // A lone cell far to the right of a link is told with its address.
-    let far = rows(&[&[V::T("id"), V::T("from")]]) + "<row r=\"2\"><c r=\"A2\"><v>1</v></c><c r=\"XFD2\"><v>1</v></c></row>";
+    let far = rows(&[&[V::T("id"), V::T("from")]])
+        + "<row r=\"2\"><c r=\"A2\"><v>1</v></c><c r=\"XFD2\"><v>1</v></c></row>";
     fs::write(&path, xlsx(&[("p", "", far)], &[])).unwrap();
-    let import = desk.import(&path, &Wish::default(), &reader(), &mut |_| true).unwrap();
-    assert!(import.notes.iter().any(|note| note.contains("cell XFD2 stands far from the table")), "{:?}", import.notes);
+    let import = desk
+        .import(&path, &Wish::default(), &reader(), &mut |_| true)
+        .unwrap();
+    assert!(
+        import
+            .notes
+            .iter()
+            .any(|note| note.contains("cell XFD2 stands far from the table")),
+        "{:?}",
+        import.notes
+    );
 }
 
 #[test]
@@ -105,7 +134,11 @@ fn counts_that_are_lies_are_not_believed() {
 fn what_grows_without_end_is_refused() {
     // A part that inflates to a thousand times its size.
     let bomb = vec![b' '; 20_000_000];
-    refused("a.xlsx", &xlsx(&[("p", "", String::new())], &[("xl/media/big.xml", &bomb)]), &["file-too-large"]);
+    refused(
+        "a.xlsx",
+        &xlsx(&[("p", "", String::new())], &[("xl/media/big.xml", &bomb)]),
+        &["file-too-large"],
+    );
     // A cell repeated ninety million times, and over the whole page.
     let cells = |across: u32, down: u32| {
         ods(&format!(
@@ -116,8 +149,13 @@ fn what_grows_without_end_is_refused() {
     refused("a.ods", &cells(90, 1_000_000), &["too-many-cells"]);
     refused("a.ods", &cells(16_384, 1_048_576), &["too-many-cells"]);
     refused("a.ods", &cells(u32::MAX, u32::MAX), &["too-many-cells"]);
-    let many: Vec<(String, Vec<u8>)> = (0..10_001).map(|at| (format!("p{at}"), Vec::new())).collect();
-    let many: Vec<(&str, &[u8])> = many.iter().map(|(name, bytes)| (name.as_str(), bytes.as_slice())).collect();
+    let many: Vec<(String, Vec<u8>)> = (0..10_001)
+        .map(|at| (format!("p{at}"), Vec::new()))
+        .collect();
+    let many: Vec<(&str, &[u8])> = many
+        .iter()
+        .map(|(name, bytes)| (name.as_str(), bytes.as_slice()))
+        .collect();
     refused("a.xlsx", &zipped(&many), &["file-too-large"]);
 }
 
@@ -129,7 +167,11 @@ fn chains_of_sectors_that_go_in_circles_end() {
     file[0x48..0x4c].copy_from_slice(&u32::MAX.to_le_bytes());
     let last = 512 * 4 - 4;
     file[last..last + 4].copy_from_slice(&2_u32.to_le_bytes());
-    refused("a.xls", &file, &["file-too-large", "file-damaged", "file-too-slow"]);
+    refused(
+        "a.xls",
+        &file,
+        &["file-too-large", "file-damaged", "file-too-slow"],
+    );
 }
 
 #[test]
@@ -139,14 +181,25 @@ fn entities_are_neither_unfolded_nor_fetched() {
                   <c r=\"A1\" t=\"inlineStr\"><is><t>NAME</t></is></c></row></sheetData></worksheet>";
     for name in ["&b;", "&x;"] {
         let xml = laughs.replace("NAME", name);
-        let book = xlsx(&[("p", "", String::new())], &[("xl/worksheets/sheet1.xml", xml.as_bytes())]);
-        refused("a.xlsx", &book, &["file-damaged", "nothing-to-import", "no-links"]);
+        let book = xlsx(
+            &[("p", "", String::new())],
+            &[("xl/worksheets/sheet1.xml", xml.as_bytes())],
+        );
+        refused(
+            "a.xlsx",
+            &book,
+            &["file-damaged", "nothing-to-import", "no-links"],
+        );
     }
 }
 
 #[test]
 fn a_password_is_asked_to_be_taken_off() {
-    let problem = refused("a.xlsx", &compound("EncryptedPackage", &[7; 4096]), &["password"]);
+    let problem = refused(
+        "a.xlsx",
+        &compound("EncryptedPackage", &[7; 4096]),
+        &["password"],
+    );
     assert!(problem.help[0].contains("without a password"));
 }
 
@@ -157,7 +210,11 @@ fn what_is_no_spreadsheet_is_said_to_be_none() {
     refused("a.xlsx", &good[..30], &["file-damaged"]);
     refused("a.xlsx", b"", &["nothing-to-import"]);
     refused("a.xls", b"<html><table><tr><td>id", &["not-a-table"]);
-    refused("a.xlsx", &zipped(&[("readme.txt", b"hello")]), &["not-a-spreadsheet"]);
+    refused(
+        "a.xlsx",
+        &zipped(&[("readme.txt", b"hello")]),
+        &["not-a-spreadsheet"],
+    );
     refused("a.csv", &[b'\0', 1, 2, 3].repeat(500), &["not-a-table"]);
     refused("a.xls", &compound("Picture", &[7; 4096]), &["file-damaged"]);
 }
@@ -166,11 +223,20 @@ fn what_is_no_spreadsheet_is_said_to_be_none() {
 fn names_of_parts_lead_nowhere() {
     let folder = TempDir::new().unwrap();
     let page = rows(&[&[V::T("id"), V::T("from")], &[V::T("L1"), V::T("a")]]);
-    let book = xlsx(&[("p", "", page)], &[("../../../../tmp/portledger-escaped", b"x"), ("/etc/portledger-escaped", b"x")]);
+    let book = xlsx(
+        &[("p", "", page)],
+        &[
+            ("../../../../tmp/portledger-escaped", b"x"),
+            ("/etc/portledger-escaped", b"x"),
+        ],
+    );
     let path = folder.path().join("a.xlsx");
     fs::write(&path, book).unwrap();
     assert_eq!(try_import(&path, &reader()).0.unwrap(), 1);
-    assert!(!Path::new("/tmp/portledger-escaped").exists() && !Path::new("/etc/portledger-escaped").exists());
+    assert!(
+        !Path::new("/tmp/portledger-escaped").exists()
+            && !Path::new("/etc/portledger-escaped").exists()
+    );
     assert_eq!(fs::read_dir(folder.path()).unwrap().count(), 1);
 }
 
@@ -191,7 +257,13 @@ fn only_regular_files_are_read() {
     let problem = try_import(&large, &reader()).0.unwrap_err();
     assert_eq!(problem.code, "file-too-large");
     assert!(problem.message.contains("64 MB"), "{problem:?}");
-    assert_eq!(try_import(&folder.path().join("none"), &reader()).0.unwrap_err().code, "no-such-file");
+    assert_eq!(
+        try_import(&folder.path().join("none"), &reader())
+            .0
+            .unwrap_err()
+            .code,
+        "no-such-file"
+    );
 }
 
 /// A program that stands in for ours as the one that reads.
@@ -215,10 +287,16 @@ fn a_reading_process_that_breaks_anywhere_changes_nothing() {
         .unwrap()
         .stdout;
     for n in (0..whole.len()).step_by(7).chain([whole.len() - 1]) {
-        let reader = stand_in(folder.path(), &format!("\"{program}\" \"$@\" | head -c {n}\nkill -9 $$"));
+        let reader = stand_in(
+            folder.path(),
+            &format!("\"{program}\" \"$@\" | head -c {n}\nkill -9 $$"),
+        );
         let (done, is_same) = try_import(&path, &reader);
         let problem = done.unwrap_err();
-        assert!(["file-damaged", "file-too-slow"].contains(&problem.code), "{n}: {problem:?}");
+        assert!(
+            ["file-damaged", "file-too-slow"].contains(&problem.code),
+            "{n}: {problem:?}"
+        );
         assert!(is_same);
     }
     let reader = stand_in(folder.path(), &format!("exec \"{program}\" \"$@\""));
@@ -231,10 +309,17 @@ fn a_reading_process_that_breaks_anywhere_changes_nothing() {
         ("exec cat /dev/zero", "file-damaged"),
     ] {
         let reader = stand_in(folder.path(), script);
-        assert_eq!(try_import(&path, &reader).0.unwrap_err().code, codes, "{script}");
+        assert_eq!(
+            try_import(&path, &reader).0.unwrap_err().code,
+            codes,
+            "{script}"
+        );
     }
     let reader = Reader::new(folder.path().join("none"));
-    assert_eq!(try_import(&path, &reader).0.unwrap_err().code, "reader-missing");
+    assert_eq!(
+        try_import(&path, &reader).0.unwrap_err().code,
+        "reader-missing"
+    );
 }
 
 #[test]
@@ -250,16 +335,23 @@ fn a_reading_process_that_never_ends_is_ended() {
 
 #[test]
 fn reading_can_be_stopped() {
-    let many: Vec<[V; 3]> = (0..60_000).map(|at| [V::N(f64::from(at)), V::T("a"), V::T("b")]).collect();
+    let many: Vec<[V; 3]> = (0..60_000)
+        .map(|at| [V::N(f64::from(at)), V::T("a"), V::T("b")])
+        .collect();
     let many: Vec<&[V]> = many.iter().map(|row| &row[..]).collect();
     let folder = TempDir::new().unwrap();
     let path = folder.path().join("a.xlsx");
     fs::write(&path, one_page(&many)).unwrap();
     let program = env!("CARGO_BIN_EXE_portledger");
     // Slow enough to be asked at least once.
-    let reader = stand_in(folder.path(), &format!("\"{program}\" \"$@\" | (head -c 70000; sleep 0.3; cat)"));
+    let reader = stand_in(
+        folder.path(),
+        &format!("\"{program}\" \"$@\" | (head -c 70000; sleep 0.3; cat)"),
+    );
     let mut desk = Desk::empty("").unwrap();
-    let problem = desk.import(&path, &Wish::default(), &reader, &mut |_| false).unwrap_err();
+    let problem = desk
+        .import(&path, &Wish::default(), &reader, &mut |_| false)
+        .unwrap_err();
     assert_eq!(problem.code, "stopped");
 }
 

@@ -33,8 +33,13 @@ fn plain(name: &str, bytes: &[u8]) -> (Desk, Import) {
 /// The rows of a sheet as they stand in the plan file.
 fn sheet(desk: &Desk, name: &str) -> String {
     let text = plan_file::write(desk.plan());
-    let block = text.split_once(&format!("{name} = '''\n")).map_or("", |(_, rest)| rest);
-    block.split_once("'''").map_or("", |(block, _)| block).to_owned()
+    let block = text
+        .split_once(&format!("{name} = '''\n"))
+        .map_or("", |(_, rest)| rest);
+    block
+        .split_once("'''")
+        .map_or("", |(block, _)| block)
+        .to_owned()
 }
 
 fn links(desk: &Desk) -> String {
@@ -51,11 +56,16 @@ fn check(name: &str, bytes: &[u8], expected: &str) -> Import {
 fn says(import: &Import, what: &str) {
     let notes = import.notes.join("\n");
     let lines = aside_lines(&import.set_aside).join("\n");
-    assert!(notes.contains(what) || lines.contains(what), "{what}\n--\n{notes}\n{lines}");
+    assert!(
+        notes.contains(what) || lines.contains(what),
+        "{what}\n--\n{notes}\n{lines}"
+    );
 }
 
 fn with_map(map: &[(&str, &str)]) -> Wish {
-    let map = map.iter().map(|(heading, column)| ((*heading).to_owned(), (*column).to_owned()));
+    let map = map
+        .iter()
+        .map(|(heading, column)| ((*heading).to_owned(), (*column).to_owned()));
     Wish {
         map: map.collect(),
         ..Wish::default()
@@ -66,8 +76,15 @@ fn with_map(map: &[(&str, &str)]) -> Wish {
 
 #[test]
 fn a_guess_of_the_encoding_is_told_and_can_be_put_right() {
-    let import = check("a.csv", b"id;from\nL1;Becken S\xfcd\n", "id,from\nL1,Becken Süd\n");
-    says(&import, "read as Windows-1252; that is a guess, say another one with --encoding");
+    let import = check(
+        "a.csv",
+        b"id;from\nL1;Becken S\xfcd\n",
+        "id,from\nL1,Becken Süd\n",
+    );
+    says(
+        &import,
+        "read as Windows-1252; that is a guess, say another one with --encoding",
+    );
     let wish = Wish {
         encoding: Some("iso-8859-2".to_owned()),
         ..Wish::default()
@@ -81,7 +98,11 @@ fn a_guess_of_the_encoding_is_told_and_can_be_put_right() {
 #[test]
 fn the_mark_of_an_encoding_is_no_part_of_a_heading() {
     check("a.csv", b"\xef\xbb\xbfId,from\nL1,a\n", "id,from\nL1,a\n");
-    check("a.csv", b"\xef\xbb\xbf\"Id\",from\nL1,a\n", "id,from\nL1,a\n");
+    check(
+        "a.csv",
+        b"\xef\xbb\xbf\"Id\",from\nL1,a\n",
+        "id,from\nL1,a\n",
+    );
 }
 
 // Hazard 3: separators.
@@ -149,11 +170,13 @@ fn what_may_be_a_thousand_or_a_decimal_is_asked_for() {
 
 #[test]
 fn dates_are_dates_with_both_epochs() {
-    let body = || rows(&[
-        &[V::T("id"), V::T("Install date"), V::T("Rack")],
-        &[V::T("L1"), V::D(47_727.0), V::N(47_727.0)],
-        &[V::T("L2"), V::N(47_727.0), V::D(47_727.5)],
-    ]);
+    let body = || {
+        rows(&[
+            &[V::T("id"), V::T("Install date"), V::T("Rack")],
+            &[V::T("L1"), V::D(47_727.0), V::N(47_727.0)],
+            &[V::T("L2"), V::N(47_727.0), V::D(47_727.5)],
+        ])
+    };
     check(
         "a.xlsx",
         &xlsx(&[("p", "", body())], &[]),
@@ -176,12 +199,36 @@ fn headings_are_found_below_titles_and_over_two_rows() {
         "id,from,to,length\nL1,a,b,3\n",
     );
     assert_eq!(import.heading_rows, [4]);
-    says(&import, "row 1 set aside: above the headings (`Cables of the pump house`)");
+    says(
+        &import,
+        "row 1 set aside: above the headings (`Cables of the pump house`)",
+    );
     // Groups above their parts, merged and not.
     let body = rows(&[
-        &[V::T("Cable"), V::T("A end"), V::No, V::T("B end"), V::No, V::T("Length")],
-        &[V::No, V::T("Device"), V::T("Port"), V::T("Device"), V::T("Port"), V::No],
-        &[V::T("L1"), V::T("reef"), V::T("p1"), V::T("core"), V::T("p9"), V::N(12.0)],
+        &[
+            V::T("Cable"),
+            V::T("A end"),
+            V::No,
+            V::T("B end"),
+            V::No,
+            V::T("Length"),
+        ],
+        &[
+            V::No,
+            V::T("Device"),
+            V::T("Port"),
+            V::T("Device"),
+            V::T("Port"),
+            V::No,
+        ],
+        &[
+            V::T("L1"),
+            V::T("reef"),
+            V::T("p1"),
+            V::T("core"),
+            V::T("p9"),
+            V::N(12.0),
+        ],
     ]);
     let merged = "<!--behind--><mergeCells><mergeCell ref=\"B1:C1\"/><mergeCell ref=\"D1:E1\"/></mergeCells>";
     let expected = "id,from,from_port,to,to_port,length\nL1,reef,p1,core,p9,12\n";
@@ -207,9 +254,17 @@ fn headings_are_found_below_titles_and_over_two_rows() {
 #[test]
 fn a_plain_heading_that_stands_twice_means_both_ends() {
     let expected = "id,from,from_port,to,to_port\nL1,reef,p1,core,p9\n";
-    check("a.csv", b"Label,Device,Port,Device,Port\nL1,reef,p1,core,p9\n", expected);
+    check(
+        "a.csv",
+        b"Label,Device,Port,Device,Port\nL1,reef,p1,core,p9\n",
+        expected,
+    );
     // The far end may stand in reverse order.
-    check("a.csv", b"Label,Switch,Port,Remote Port,Remote Switch\nL1,reef,p1,p9,core\n", expected);
+    check(
+        "a.csv",
+        b"Label,Switch,Port,Remote Port,Remote Switch\nL1,reef,p1,p9,core\n",
+        expected,
+    );
 }
 
 // Hazard 9: hidden rows and pages.
@@ -221,7 +276,10 @@ fn hidden_rows_are_read_and_told_or_left_out() {
         + &row(3, "", &[V::T("L2"), V::T("b")]);
     let book = xlsx(&[("p", "", body)], &[]);
     let import = check("a.xlsx", &book, "id,from\nL1,a\nL2,b\n");
-    says(&import, "hidden rows are read as well, --leave-hidden leaves them out (row 2)");
+    says(
+        &import,
+        "hidden rows are read as well, --leave-hidden leaves them out (row 2)",
+    );
     let wish = Wish {
         leaves_hidden: true,
         ..Wish::default()
@@ -236,14 +294,25 @@ fn of_several_pages_the_one_with_the_best_headings_is_read() {
     let book = xlsx(
         &[
             ("Notes", "", rows(&[&[V::T("hello")]])),
-            ("Old", "state=\"hidden\"", rows(&[&[V::T("id"), V::T("from")], &[V::T("X1"), V::T("z")]])),
-            ("Links", "", rows(&[&[V::T("id"), V::T("from")], &[V::T("L1"), V::T("a")]])),
+            (
+                "Old",
+                "state=\"hidden\"",
+                rows(&[&[V::T("id"), V::T("from")], &[V::T("X1"), V::T("z")]]),
+            ),
+            (
+                "Links",
+                "",
+                rows(&[&[V::T("id"), V::T("from")], &[V::T("L1"), V::T("a")]]),
+            ),
         ],
         &[],
     );
     let import = check("a.xlsx", &book, "id,from\nL1,a\n");
     says(&import, "xlsx file, page `Links`");
-    says(&import, "other pages were not read: Notes, Old; name one with --page");
+    says(
+        &import,
+        "other pages were not read: Notes, Old; name one with --page",
+    );
     let page = |name: &str| Wish {
         page: Some(name.to_owned()),
         ..Wish::default()
@@ -251,8 +320,14 @@ fn of_several_pages_the_one_with_the_best_headings_is_read() {
     let (desk, import) = read("a.xlsx", &book, &page("old")).unwrap();
     assert_eq!(links(&desk), "id,from\nX1,z\n");
     says(&import, "the page was hidden");
-    assert_eq!(read("a.xlsx", &book, &page("Lnks")).unwrap_err().code, "no-page");
-    assert_eq!(read("a.csv", b"id\n", &page("x")).unwrap_err().code, "no-page");
+    assert_eq!(
+        read("a.xlsx", &book, &page("Lnks")).unwrap_err().code,
+        "no-page"
+    );
+    assert_eq!(
+        read("a.csv", b"id\n", &page("x")).unwrap_err().code,
+        "no-page"
+    );
 }
 
 // Hazard 10: totals, sections and notes.
@@ -264,7 +339,14 @@ fn totals_sections_and_notes_are_set_aside_and_listed() {
         &[V::T("# Pump house #")],
         &[V::T("L1"), V::T("a"), V::T("b"), V::N(3.0)],
         &[V::T("Quarantine lab")],
-        &[V::T("L2"), V::T("a"), V::T("c"), V::N(4.0), V::No, V::F("SUM(D2:D9)/100", 0.07)],
+        &[
+            V::T("L2"),
+            V::T("a"),
+            V::T("c"),
+            V::N(4.0),
+            V::No,
+            V::F("SUM(D2:D9)/100", 0.07),
+        ],
         &[V::T("id"), V::T("from"), V::T("to"), V::T("length")],
         &[V::T("L3"), V::T("a"), V::T("d"), V::N(5.0)],
         &[V::T("Total"), V::No, V::No, V::F("SUM(D2:D7)", 12.0)],
@@ -295,19 +377,47 @@ fn units_stand_in_headings_in_cells_or_nowhere() {
         b"id,Length (cm),Speed,extra_loss\nL1,250,10G,2.5 dB\nL2,3m,10GE,\nL3,12',10000,\nL4,,GE,\n",
         "id,speed,length,extra_loss\nL1,10,2.5,2.5\nL2,10,3,\nL3,10,3.6576,\nL4,1,,\n",
     );
-    let import = check("a.csv", b"id,Len\nL1,1200\nL2,40\n", "id,length\nL1,1200\nL2,40\n");
-    says(&import, "length names no unit and goes up to 1200, taken as m; if they are feet, say --map 'Len=length:ft'");
-    let import = check("a.csv", b"id,Len\nL1,40 ft\nL2,40\n", "id,length\nL1,12.192\nL2,40\n");
+    let import = check(
+        "a.csv",
+        b"id,Len\nL1,1200\nL2,40\n",
+        "id,length\nL1,1200\nL2,40\n",
+    );
+    says(
+        &import,
+        "length names no unit and goes up to 1200, taken as m; if they are feet, say --map 'Len=length:ft'",
+    );
+    let import = check(
+        "a.csv",
+        b"id,Len\nL1,40 ft\nL2,40\n",
+        "id,length\nL1,12.192\nL2,40\n",
+    );
     says(&import, "length has units in some cells");
-    let (desk, _) = read("a.csv", b"id,Len\nL1,1200\n", &with_map(&[("Len", "length:ft")])).unwrap();
+    let (desk, _) = read(
+        "a.csv",
+        b"id,Len\nL1,1200\n",
+        &with_map(&[("Len", "length:ft")]),
+    )
+    .unwrap();
     assert_eq!(links(&desk), "id,length\nL1,365.76\n");
 }
 
 #[test]
 fn bare_speeds_go_by_the_column_where_both_units_are_usual() {
-    check("a.csv", b"id,speed\nL1,10\nL2,100\nL3,1\n", "id,speed\nL1,10\nL2,100\nL3,1\n");
-    check("a.csv", b"id,speed\nL1,10\nL2,1000\nL3,25\n", "id,speed\nL1,0.01\nL2,1\nL3,25\n");
-    check("a.csv", b"id,speed\nL1,4x10G\n", "id,speed,members\nL1,10,4\n");
+    check(
+        "a.csv",
+        b"id,speed\nL1,10\nL2,100\nL3,1\n",
+        "id,speed\nL1,10\nL2,100\nL3,1\n",
+    );
+    check(
+        "a.csv",
+        b"id,speed\nL1,10\nL2,1000\nL3,25\n",
+        "id,speed\nL1,0.01\nL2,1\nL3,25\n",
+    );
+    check(
+        "a.csv",
+        b"id,speed\nL1,4x10G\n",
+        "id,speed,members\nL1,10,4\n",
+    );
 }
 
 // Hazards 12 and 13: ids.
@@ -328,7 +438,11 @@ fn ids_that_a_spreadsheet_changed_are_warned_of() {
     ]);
     let import = check("a.xlsx", &book, "id,from\n100000,a\n2025-03-04,b\n1E7,c\n");
     says(&import, "2 of the ids are numbers or dates among 1 texts");
-    let import = check("a.csv", b"id,from\n1E+05,a\n4-Mar,b\nL3,c\n", "id,from\n1E+05,a\n4-Mar,b\nL3,c\n");
+    let import = check(
+        "a.csv",
+        b"id,from\n1E+05,a\n4-Mar,b\nL3,c\n",
+        "id,from\n1E+05,a\n4-Mar,b\nL3,c\n",
+    );
     says(&import, "2 of the ids are numbers or dates");
 }
 
@@ -336,7 +450,11 @@ fn ids_that_a_spreadsheet_changed_are_warned_of() {
 
 #[test]
 fn spaces_around_a_cell_do_not_count() {
-    check("a.csv", "id,from,to\n L1\u{a0}, reef ,core\n".as_bytes(), "id,from,to\nL1,reef,core\n");
+    check(
+        "a.csv",
+        "id,from,to\n L1\u{a0}, reef ,core\n".as_bytes(),
+        "id,from,to\nL1,reef,core\n",
+    );
 }
 
 // Hazards 15 and 16: formulas without results and errors.
@@ -353,7 +471,10 @@ fn what_is_not_calculated_is_neither_nothing_nor_zero() {
         &book,
         "id,length,notes,rack\nL1,not calculated,#REF!,not calculated\nL2,#DIV/0!,TRUE,2\n",
     );
-    says(&import, "length is not calculated in the file; open it once where it comes from and save it (row 2)");
+    says(
+        &import,
+        "length is not calculated in the file; open it once where it comes from and save it (row 2)",
+    );
     says(&import, "length holds the error #DIV/0! (row 3)");
     says(&import, "numbered 1 link without an id");
 }
@@ -365,7 +486,11 @@ fn words_for_nothing_are_nothing_and_told() {
     let import = check(
         "a.csv",
         b"id,from,to,length,Rack\nL1,a,tbd,n/a,-\nL2,-,c,-,x\n",
-        "id,from,to,length,rack\nL1,a,,,-\nL2,,c,,x\n".replace(",length", "").replace("L1,a,,,-", "L1,a,,-").replace("L2,,c,,x", "L2,,c,x").as_str(),
+        "id,from,to,length,rack\nL1,a,,,-\nL2,,c,,x\n"
+            .replace(",length", "")
+            .replace("L1,a,,,-", "L1,a,,-")
+            .replace("L2,,c,,x", "L2,,c,x")
+            .as_str(),
     );
     says(&import, "length `n/a` taken as empty (row 2)");
     says(&import, "to `tbd` taken as empty (row 2)");
@@ -378,14 +503,20 @@ fn a_damaged_page_is_named_and_others_can_be_read() {
     let strings = b"<sst xmlns=\"http://schemas.openxmlformats.org/spreadsheetml/2006/main\" count=\"1\" uniqueCount=\"1\"><si><t>x</t></si></sst>";
     let bad = "<row r=\"1\"><c r=\"A1\" t=\"s\"><v>99999</v></c></row>".to_owned();
     let good = rows(&[&[V::T("id"), V::T("from")], &[V::T("L1"), V::T("a")]]);
-    let book = xlsx(&[("Bad", "", bad), ("Good", "", good)], &[("xl/sharedStrings.xml", strings)]);
+    let book = xlsx(
+        &[("Bad", "", bad), ("Good", "", good)],
+        &[("xl/sharedStrings.xml", strings)],
+    );
     check("a.xlsx", &book, "id,from\nL1,a\n");
     let wish = Wish {
         page: Some("Bad".to_owned()),
         ..Wish::default()
     };
     let problem = read("a.xlsx", &book, &wish).unwrap_err();
-    assert!(problem.message.starts_with("page `Bad` cannot be read"), "{problem:?}");
+    assert!(
+        problem.message.starts_with("page `Bad` cannot be read"),
+        "{problem:?}"
+    );
     assert!(problem.help[0].contains("Good"), "{problem:?}");
 }
 
@@ -394,10 +525,20 @@ fn a_damaged_page_is_named_and_others_can_be_read() {
 #[test]
 fn macros_and_links_are_told_and_not_followed() {
     let page = rows(&[&[V::T("id"), V::T("from")], &[V::T("L1"), V::T("a")]]);
-    let more: [(&str, &[u8]); 2] = [("xl/vbaProject.bin", b"x"), ("xl/externalLinks/externalLink1.xml", b"<x/>")];
-    let import = check("a.xlsm", &xlsx(&[("p", "", page)], &more), "id,from\nL1,a\n");
+    let more: [(&str, &[u8]); 2] = [
+        ("xl/vbaProject.bin", b"x"),
+        ("xl/externalLinks/externalLink1.xml", b"<x/>"),
+    ];
+    let import = check(
+        "a.xlsm",
+        &xlsx(&[("p", "", page)], &more),
+        "id,from\nL1,a\n",
+    );
     says(&import, "the file holds macros, which were not run");
-    says(&import, "the file links to other files, which were not looked at");
+    says(
+        &import,
+        "the file links to other files, which were not looked at",
+    );
 }
 
 // Hazard 31: our own workbook.
@@ -407,7 +548,13 @@ fn the_workbook_of_a_plan_goes_to_merge() {
     let page = || rows(&[&[V::T("id"), V::T("from")], &[V::T("L1"), V::T("a")]]);
     let custom = b"<Properties><property name=\"plan id\"><vt:lpwstr xmlns:vt=\"x\">7f&amp;1</vt:lpwstr></property></Properties>";
     let by_property = xlsx(&[("p", "", page())], &[("docProps/custom.xml", custom)]);
-    let by_cell = xlsx(&[("Summary", "", rows(&[&[V::T("Plan id"), V::T("7f")]])), ("p", "", page())], &[]);
+    let by_cell = xlsx(
+        &[
+            ("Summary", "", rows(&[&[V::T("Plan id"), V::T("7f")]])),
+            ("p", "", page()),
+        ],
+        &[],
+    );
     for book in [by_property.clone(), by_cell] {
         let problem = read("a.xlsx", &book, &Wish::default()).unwrap_err();
         assert_eq!(problem.code, "own-workbook");
@@ -416,7 +563,9 @@ fn the_workbook_of_a_plan_goes_to_merge() {
     let folder = TempDir::new().unwrap();
     let path = folder.path().join("a.xlsx");
     fs::write(&path, by_property).unwrap();
-    let book = reader().read(fs::File::open(&path).unwrap(), Wanted::All, &mut |_| true).unwrap();
+    let book = reader()
+        .read(fs::File::open(&path).unwrap(), Wanted::All, &mut |_| true)
+        .unwrap();
     assert_eq!(book.properties, [("plan id".to_owned(), "7f&1".to_owned())]);
 }
 
@@ -429,7 +578,10 @@ fn device_and_port_in_one_cell_are_parted() {
         b"Label,From,To\nL1,EDGE-01 Gi0/0/0,ISP1 ONT\nL2,EDGE-01 Gi0/0/1,core swp3\nL3,EDGE-02 Gi0/0/1,core swp4\n",
         "id,from,from_port,to,to_port\nL1,EDGE-01,Gi0/0/0,ISP1 ONT,\nL2,EDGE-01,Gi0/0/1,core,swp3\nL3,EDGE-02,Gi0/0/1,core,swp4\n",
     );
-    says(&import, "from holds device and port, parted at the last space (rows 2, 3, 4)");
+    says(
+        &import,
+        "from holds device and port, parted at the last space (rows 2, 3, 4)",
+    );
 }
 
 #[test]
@@ -439,7 +591,10 @@ fn a_range_of_ports_is_a_bundle() {
         b"id,from,from_port,to,to_port\nL1,a,g1/0/6-7,b,swp1-2\nL2,a,swp1-4,b,\nL3,a,swp1-4,b,swp1-2\n",
         "id,from,from_port,to,to_port,members\nL1,a,g1/0/6-7,b,swp1-2,2\nL2,a,swp1-4,b,,4\nL3,a,swp1-4,b,swp1-2,\n",
     );
-    says(&import, "the ranges of ports differ at the two ends, no members are taken (row 4)");
+    says(
+        &import,
+        "the ranges of ports differ at the two ends, no members are taken (row 4)",
+    );
 }
 
 #[test]
@@ -460,23 +615,38 @@ fn names_that_stand_once_are_filled_down() {
 
 #[test]
 fn a_row_seen_from_the_other_end_is_told() {
-    let (_, import) = plain("a.csv", b"id,from,from_port,to,to_port\nL1,a,1,b,2\nL2,b,2,a,1\n");
-    says(&import, "the two ends of row 2 stand here the other way round (row 3)");
+    let (_, import) = plain(
+        "a.csv",
+        b"id,from,from_port,to,to_port\nL1,a,1,b,2\nL2,b,2,a,1\n",
+    );
+    says(
+        &import,
+        "the two ends of row 2 stand here the other way round (row 3)",
+    );
 }
 
 // Other forms.
 
 #[test]
 fn all_forms_say_the_same() {
-    let texts: [&[&str]; 2] = [&["id", "from", "length"], &["L1", "Becken <S\u{fc}d> & co", "3 m"]];
+    let texts: [&[&str]; 2] = [
+        &["id", "from", "length"],
+        &["L1", "Becken <S\u{fc}d> & co", "3 m"],
+    ];
     let expected = "id,from,length\nL1,Becken <Süd> & co,3\n";
     check("a.ods", &ods(&ods_table("p", &texts)), expected);
-    let cells: Vec<Vec<V>> = texts.iter().map(|row| row.iter().map(|text| V::T(text)).collect()).collect();
+    let cells: Vec<Vec<V>> = texts
+        .iter()
+        .map(|row| row.iter().map(|text| V::T(text)).collect())
+        .collect();
     let cells: Vec<&[V]> = cells.iter().map(Vec::as_slice).collect();
     check("a.xlsx", &one_page(&cells), expected);
     let import = check(
         "a.xls",
-        &xls(&[&[V::T("id"), V::T("from"), V::T("length")], &[V::T("L1"), V::T("reef"), V::N(3.5)]]),
+        &xls(&[
+            &[V::T("id"), V::T("from"), V::T("length")],
+            &[V::T("L1"), V::T("reef"), V::N(3.5)],
+        ]),
         "id,from,length\nL1,reef,3.5\n",
     );
     says(&import, "xls file, page `Cables`");
@@ -504,7 +674,10 @@ fn open_documents_say_dates_numbers_errors_and_repeats() {
         &ods(table),
         "id,from,length,install_date\nL1,\"a  b\nc\",2.5,2031-03-04\nL2,\"a  b\nc\",#REF!,\nx7,x7,not calculated,\n",
     );
-    says(&import, "hidden rows are read as well, --leave-hidden leaves them out (row 5)");
+    says(
+        &import,
+        "hidden rows are read as well, --leave-hidden leaves them out (row 5)",
+    );
     says(&import, "other pages were not read: Old");
 }
 
@@ -515,7 +688,12 @@ fn what_is_said_of_headings_is_kept_undone_and_used_again() {
     let folder = TempDir::new().unwrap();
     let path = folder.path().join("reef cables.csv");
     fs::write(&path, "Wire,Begin,Finish,Run,Colour\nL1,a,b,100,red\n").unwrap();
-    let wish = with_map(&[("begin", "from"), ("finish", "to"), ("Run", "length:ft"), ("Colour", "-")]);
+    let wish = with_map(&[
+        ("begin", "from"),
+        ("finish", "to"),
+        ("Run", "length:ft"),
+        ("Colour", "-"),
+    ]);
     let mut desk = Desk::empty("").unwrap();
     let import = desk.import(&path, &wish, &reader(), &mut |_| true).unwrap();
     assert_eq!(import.kept_as.as_deref(), Some("reef cables"));
@@ -532,9 +710,17 @@ fn what_is_said_of_headings_is_kept_undone_and_used_again() {
     assert_eq!(again.problems().count(), 0);
     assert_eq!(plan_file::write(again.plan()), saved);
     fs::write(&path, "Wire,Begin,Finish,Run,Colour\nL2,c,b,200,blue\n").unwrap();
-    let import = again.import(&path, &Wish::default(), &reader(), &mut |_| true).unwrap();
-    says(&import, "the mapping `reef cables` of an earlier import was used");
-    assert_eq!(links(&again), "id,from,to,length\nL1,a,b,30.48\nL2,c,b,60.96\n");
+    let import = again
+        .import(&path, &Wish::default(), &reader(), &mut |_| true)
+        .unwrap();
+    says(
+        &import,
+        "the mapping `reef cables` of an earlier import was used",
+    );
+    assert_eq!(
+        links(&again),
+        "id,from,to,length\nL1,a,b,30.48\nL2,c,b,60.96\n"
+    );
     assert_eq!(again.undo().unwrap().as_deref(), Some("import"));
     assert_eq!(plan_file::write(again.plan()), saved);
     desk.undo().unwrap();
@@ -554,16 +740,34 @@ fn a_mapping_that_is_not_understood_is_kept_in_the_file() {
 fn every_heading_of_the_list_is_known_or_kept_as_text() {
     // Headings as they are met, with the column that they mean; those without one stay texts.
     let list = [
-        ("id", "Cable ID|label|Label|Link Name|Wire No.|Cable #|Cable No.|Tag|Ckt|Circuit ID"),
-        ("from", "From|a_device|A-End Device|Local Device|Local Device Name|Origin Device|Device|Switch|Switch Name|Leaf|Source"),
-        ("from_port", "a_iface|A-End Port|Local Port|Origin Port|Switch Port|Port|Leaf port|Intf|Source Port"),
-        ("to", "To|b_device|B-End Device|Remote Device|Remote Device Name|Remote Switch|Destination Device|Connected Host / Device|Connected Host|Target|Spine|Z-End|Dest"),
-        ("to_port", "b_iface|B-End Port|Remote Port|Destination Port|Target Interface|Spine port"),
+        (
+            "id",
+            "Cable ID|label|Label|Link Name|Wire No.|Cable #|Cable No.|Tag|Ckt|Circuit ID",
+        ),
+        (
+            "from",
+            "From|a_device|A-End Device|Local Device|Local Device Name|Origin Device|Device|Switch|Switch Name|Leaf|Source",
+        ),
+        (
+            "from_port",
+            "a_iface|A-End Port|Local Port|Origin Port|Switch Port|Port|Leaf port|Intf|Source Port",
+        ),
+        (
+            "to",
+            "To|b_device|B-End Device|Remote Device|Remote Device Name|Remote Switch|Destination Device|Connected Host / Device|Connected Host|Target|Spine|Z-End|Dest",
+        ),
+        (
+            "to_port",
+            "b_iface|B-End Port|Remote Port|Destination Port|Target Interface|Spine port",
+        ),
         ("medium", "Type|type|Cable Type|Link type|Media|Fibre|Fiber"),
         ("length", "Length|Length (cm)|Total Length (m)|Len ft"),
         ("role", "Purpose|Function|Role|class"),
         ("state", "status|Status"),
-        ("notes", "description|Notes|Note|Isolation / note|Link Description"),
+        (
+            "notes",
+            "description|Notes|Note|Isolation / note|Link Description",
+        ),
         (
             "",
             "Patch Panel|Patch Port|Patch Panel Port|Patch|PP|Panel/Port|Wall Outlet|Area|Jack|Room|Drop|Faceplate|Cores|Conductors|\
@@ -582,7 +786,11 @@ fn every_heading_of_the_list_is_known_or_kept_as_text() {
             let (_, import) = plain("a.csv", text.as_bytes());
             let mapped = &import.mapped[1];
             match column {
-                "" => assert_eq!(mapped.how, portledger::files::import::How::Unknown, "{heading}"),
+                "" => assert_eq!(
+                    mapped.how,
+                    portledger::files::import::How::Unknown,
+                    "{heading}"
+                ),
                 column => assert_eq!(mapped.column, column, "{heading}"),
             }
         }
@@ -596,20 +804,38 @@ fn every_heading_of_the_list_is_known_or_kept_as_text() {
 fn the_command_line_reads_workbooks_and_a_dry_run_changes_nothing() {
     let folder = TempDir::new().unwrap();
     let (plan, book) = (folder.path().join("a.plan"), folder.path().join("b.xlsx"));
-    let page = rows(&[&[V::T("Cable"), V::T("Device A"), V::T("Run")], &[V::T("L1"), V::T("a\u{1b}[31m"), V::N(250.0)], &[V::T("Total")]]);
+    let page = rows(&[
+        &[V::T("Cable"), V::T("Device A"), V::T("Run")],
+        &[V::T("L1"), V::T("a\u{1b}[31m"), V::N(250.0)],
+        &[V::T("Total")],
+    ]);
     fs::write(&book, xlsx(&[("p", "", page)], &[])).unwrap();
     let run = |args: &[&str]| run(folder.path(), args);
     assert_eq!(run(&["new", "a.plan"]).0, 0);
     let before = fs::read(&plan).unwrap();
-    let (code, out, _) = run(&["import", "a.plan", "b.xlsx", "--map", "Run=length:ft", "--dry-run"]);
+    let (code, out, _) = run(&[
+        "import",
+        "a.plan",
+        "b.xlsx",
+        "--map",
+        "Run=length:ft",
+        "--dry-run",
+    ]);
     assert_eq!(code, 0, "{out}");
-    assert!(out.contains("row 3 set aside: a total (`Total`)") && out.contains("1 link, 0 switches, 1 row set aside"), "{out}");
+    assert!(
+        out.contains("row 3 set aside: a total (`Total`)")
+            && out.contains("1 link, 0 switches, 1 row set aside"),
+        "{out}"
+    );
     assert_eq!(fs::read(&plan).unwrap(), before);
     let (_, wet, _) = run(&["import", "a.plan", "b.xlsx", "--map", "Run=length:ft"]);
     assert!(wet.starts_with(&out), "{wet}\n--\n{out}");
     assert!(!wet.contains('\u{1b}'));
     let text = fs::read_to_string(&plan).unwrap();
-    assert!(text.contains("[mapping.b]") && text.contains("76.2"), "{text}");
+    assert!(
+        text.contains("[mapping.b]") && text.contains("76.2"),
+        "{text}"
+    );
     let (code, _, error) = run(&["import", "a.plan", "b.xlsx", "--page", "q"]);
     assert_eq!(code, 2);
     assert!(error.contains("there is no page `q`"), "{error}");
@@ -622,7 +848,11 @@ fn run(folder: &Path, args: &[&str]) -> (i32, String, String) {
         .output()
         .unwrap();
     let text = |bytes: &[u8]| String::from_utf8_lossy(bytes).into_owned();
-    (out.status.code().unwrap(), text(&out.stdout), text(&out.stderr))
+    (
+        out.status.code().unwrap(),
+        text(&out.stdout),
+        text(&out.stderr),
+    )
 }
 
 proptest! {

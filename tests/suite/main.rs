@@ -13,6 +13,7 @@ mod engine;
 mod floors;
 mod hostile;
 mod import;
+mod import_screen;
 mod journal;
 mod light;
 mod load;

@@ -64,7 +64,13 @@ fn shown(encoding: &'static Encoding) -> &'static str {
 fn named(label: &str) -> Result<&'static Encoding, Problem> {
     Encoding::for_label(label.as_bytes()).ok_or_else(|| {
         let what = format!("`{label}` is no encoding that is known");
-        let known = ["utf-8", "utf-16le", "windows-1252", "iso-8859-2", "shift_jis"];
+        let known = [
+            "utf-8",
+            "utf-16le",
+            "windows-1252",
+            "iso-8859-2",
+            "shift_jis",
+        ];
         Problem::new("no-such-encoding", what)
             .did_you_mean(label, known)
             .help(format!("name one such as {}", known.join(", ")))
@@ -90,8 +96,9 @@ fn found(bytes: &[u8]) -> Result<(&'static Encoding, bool), Problem> {
     }
     if (even + odd) * 20 > sample.len() {
         let what = "this is neither a table of text nor a spreadsheet of a known form";
-        return Err(Problem::new("not-a-table", what)
-            .help("name an xlsx, xlsb, xls, ods, csv or tsv file"));
+        return Err(
+            Problem::new("not-a-table", what).help("name an xlsx, xlsb, xls, ods, csv or tsv file")
+        );
     }
     match std::str::from_utf8(bytes) {
         Ok(_) => Ok((UTF_8, false)),
@@ -111,15 +118,17 @@ pub(super) fn must_be_table(text: &str) -> Result<(), Problem> {
         start if start.starts_with("{\\rtf") => "a text with layout",
         start if start.starts_with("portledger =") => {
             let what = "this is a plan, not a table";
-            return Err(Problem::new("not-a-table", what)
-                .help("open it, or show a sheet of it as csv: portledger show PLAN links --as csv"));
+            return Err(Problem::new("not-a-table", what).help(
+                "open it, or show a sheet of it as csv: portledger show PLAN links --as csv",
+            ));
         }
         _ => return Ok(()),
     };
-    Err(
-        Problem::new("not-a-table", format!("this is {what}, whatever its name says"))
-            .help("open it where it comes from and save the table as xlsx, ods or csv"),
+    Err(Problem::new(
+        "not-a-table",
+        format!("this is {what}, whatever its name says"),
     )
+    .help("open it where it comes from and save the table as xlsx, ods or csv"))
 }
 
 /// The text without a line that names its separator, and the separator.
@@ -201,8 +210,16 @@ mod tests {
     #[test]
     fn what_is_no_table_is_refused() {
         let bytes = [b"BM\0\0\x01\0".as_slice(), &[0; 90]].concat();
-        assert_eq!(text(&bytes, None, &mut Vec::new()).unwrap_err().code, "not-a-table");
-        for text in ["<html><table>", " <!DOCTYPE html>", "<?xml version='1.0'?>", "%PDF-1.7"] {
+        assert_eq!(
+            text(&bytes, None, &mut Vec::new()).unwrap_err().code,
+            "not-a-table"
+        );
+        for text in [
+            "<html><table>",
+            " <!DOCTYPE html>",
+            "<?xml version='1.0'?>",
+            "%PDF-1.7",
+        ] {
             assert_eq!(must_be_table(text).unwrap_err().code, "not-a-table");
         }
         assert!(must_be_table("id,from\n").is_ok());

@@ -4,8 +4,28 @@
 
 /// Words before a number that make a port of it.
 const PORT_WORDS: [&str; 22] = [
-    "port", "p", "eth", "ethernet", "gi", "gigabitethernet", "te", "fo", "hu", "fa", "fastethernet", "xe", "ge",
-    "et", "fe", "swp", "nic", "rail", "lan", "wan", "g", "e",
+    "port",
+    "p",
+    "eth",
+    "ethernet",
+    "gi",
+    "gigabitethernet",
+    "te",
+    "fo",
+    "hu",
+    "fa",
+    "fastethernet",
+    "xe",
+    "ge",
+    "et",
+    "fe",
+    "swp",
+    "nic",
+    "rail",
+    "lan",
+    "wan",
+    "g",
+    "e",
 ];
 
 /// More members than this are no bundle but a count of something else.
@@ -70,10 +90,16 @@ mod tests {
     fn device_and_port_are_parted() {
         for (text, expected) in [
             ("EDGE-01 Gi0/0/0", Some(("EDGE-01", "Gi0/0/0"))),
-            ("pump house sw1 xe-0/0/1", Some(("pump house sw1", "xe-0/0/1"))),
+            (
+                "pump house sw1 xe-0/0/1",
+                Some(("pump house sw1", "xe-0/0/1")),
+            ),
             ("acc-reef port 1", Some(("acc-reef", "port 1"))),
             ("acc-reef, swp3", Some(("acc-reef", "swp3"))),
-            ("acc-reef eth0 (LAN Port 1)", Some(("acc-reef", "eth0 (LAN Port 1)"))),
+            (
+                "acc-reef eth0 (LAN Port 1)",
+                Some(("acc-reef", "eth0 (LAN Port 1)")),
+            ),
             ("ISP1 ONT", None),
             ("leaf 1", None),
             ("acc-reef", None),

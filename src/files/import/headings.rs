@@ -168,7 +168,11 @@ fn must_name_a_link(
     headings: &[String],
     found: &[Option<Found>],
 ) -> Result<(), Problem> {
-    if found.iter().flatten().any(|found| found.names_link(plan, sheet)) {
+    if found
+        .iter()
+        .flatten()
+        .any(|found| found.names_link(plan, sheet))
+    {
         return Ok(());
     }
     let shown: Vec<&str> = headings.iter().map(String::as_str).take(8).collect();
@@ -390,7 +394,9 @@ impl<'i> Finder<'i> {
             None => (target.trim(), None),
         };
         let (plan, sheet) = (self.index.plan, self.index.sheet);
-        let names = plan.entered(sheet).map(|at| plan.column(sheet, at).name.as_str());
+        let names = plan
+            .entered(sheet)
+            .map(|at| plan.column(sheet, at).name.as_str());
         let column = self.def().column(name);
         let column = column
             .filter(|at| plan.column(sheet, *at).entered())
@@ -489,7 +495,9 @@ pub(super) fn known_unit(word: &str) -> Option<Unit> {
 /// The heading of a name in any case.
 fn position(headings: &[String], name: &str) -> Option<usize> {
     let lower = name.trim().to_lowercase();
-    headings.iter().position(|known| known.to_lowercase() == lower)
+    headings
+        .iter()
+        .position(|known| known.to_lowercase() == lower)
 }
 
 /// A heading in lower case, its words separated by one space.

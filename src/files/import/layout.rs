@@ -45,7 +45,11 @@ pub(super) fn find(plan: &Plan, page: &Page, wish: &Wish) -> Result<Layout, Prob
     let known = Known::new(plan, &wish.map).ok_or_else(must_be_known)?;
     if let Some(number) = wish.heading_row {
         let at = page.grid.rows().position(|row| row.number() == number);
-        let at = at.filter(|at| page.grid.row(*at).is_some_and(|row| row.cells().next().is_some()));
+        let at = at.filter(|at| {
+            page.grid
+                .row(*at)
+                .is_some_and(|row| row.cells().next().is_some())
+        });
         return at.map(|at| one_row(page, at)).ok_or_else(|| {
             Problem::new("no-headings", format!("row {number} holds nothing"))
                 .help("name the row in which the headings stand")
@@ -55,7 +59,10 @@ pub(super) fn find(plan: &Plan, page: &Page, wish: &Wish) -> Result<Layout, Prob
         return Ok(layout);
     }
     // The first row that holds anything, so that it can be said what stands there.
-    let first = page.grid.rows().position(|row| row.cells().next().is_some());
+    let first = page
+        .grid
+        .rows()
+        .position(|row| row.cells().next().is_some());
     first.map(|at| one_row(page, at)).ok_or_else(|| {
         Problem::new("nothing-to-import", "the file has no rows")
             .help("name a table with a row of headings")
@@ -99,7 +106,9 @@ fn layouts(known: &Known<'_>, page: &Page, at: usize) -> Vec<Layout> {
         return vec![layout];
     }
     let two = two_rows(page, at, upper, lower);
-    let single = known.score(&one.headings).max(known.score(&one_row(page, at + 1).headings));
+    let single = known
+        .score(&one.headings)
+        .max(known.score(&one_row(page, at + 1).headings));
     match known.score(&two.headings) > single {
         true => vec![two],
         false => vec![one],
@@ -113,7 +122,8 @@ fn are_units(row: RowView<'_>) -> bool {
         let unit = known_unit(text);
         unit.is_some_and(|unit| !unit.symbol.is_empty())
     };
-    row.cells().all(|cell| cell.kind == Kind::Text && is_unit(cell.text))
+    row.cells()
+        .all(|cell| cell.kind == Kind::Text && is_unit(cell.text))
 }
 
 fn one_row(page: &Page, at: usize) -> Layout {
@@ -150,7 +160,13 @@ fn two_rows(page: &Page, at: usize, upper: RowView<'_>, lower: RowView<'_>) -> L
             (true, None) => group.clone(),
         };
         let text = match (over, part.as_str()) {
-            (Some(over), "") => if own.is_empty() { String::new() } else { over },
+            (Some(over), "") => {
+                if own.is_empty() {
+                    String::new()
+                } else {
+                    over
+                }
+            }
             (Some(over), part) if !over.eq_ignore_ascii_case(part) => format!("{over} {part}"),
             (_, part) => part.to_owned(),
         };

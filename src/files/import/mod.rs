@@ -30,6 +30,7 @@ use crate::plan::Entry;
 use crate::plan::Mapping;
 use crate::plan::Plan;
 use crate::problem::Problem;
+use crate::table::ABSENT;
 use crate::table::SheetId;
 use headings::{Columns, must_be_known};
 use report::Report;
@@ -95,17 +96,37 @@ pub fn links(plan: &Plan, source: &Source, wish: &Wish) -> Result<Import, Proble
     }
     let kept = kept_for(plan, &layout.headings);
     if let Some((name, _)) = kept {
-        report.note(format!("the mapping `{name}` of an earlier import was used"));
+        report.note(format!(
+            "the mapping `{name}` of an earlier import was used"
+        ));
     }
     let kept_columns = kept.map_or(&[][..], |(_, mapping)| &mapping.columns);
-    let columns = Columns::new(plan, sheet, &layout.headings, &wish.map, kept_columns, &mut report)?;
+    let columns = Columns::new(
+        plan,
+        sheet,
+        &layout.headings,
+        &wish.map,
+        kept_columns,
+        &mut report,
+    )?;
     for row in page.grid.rows().take(layout.first) {
         let text = row::in_line(row);
-        let reason = if text.is_empty() { Reason::Empty } else { Reason::Above };
+        let reason = if text.is_empty() {
+            Reason::Empty
+        } else {
+            Reason::Above
+        };
         report.set_aside(row.number(), reason, text);
     }
     let body = || page.grid.rows().skip(layout.first + layout.n_rows);
-    let survey = Survey::new(plan, sheet, &columns.targets, body(), wish.decimal, source.separator);
+    let survey = Survey::new(
+        plan,
+        sheet,
+        &columns.targets,
+        body(),
+        wish.decimal,
+        source.separator,
+    );
     survey::tell(plan, sheet, &columns, &survey, &mut report);
     let about = About {
         merged: &page.merged,
@@ -158,7 +179,11 @@ fn keep(
     };
     for (heading, column) in kept.map_or(&[][..], |(_, kept)| &kept.columns) {
         let lower = heading.to_lowercase();
-        if mapping.columns.iter().all(|(known, _)| known.to_lowercase() != lower) {
+        if mapping
+            .columns
+            .iter()
+            .all(|(known, _)| known.to_lowercase() != lower)
+        {
             mapping.columns.push((heading.clone(), column.clone()));
         }
     }
@@ -254,21 +279,26 @@ fn must_fit(plan: &Plan, sheet: SheetId, n_links: usize) -> Result<(), Problem> 
 
 /// Gives links without an id the next free `L1`, `L2`, and tells of ids that stand twice.
 fn number(plan: &Plan, sheet: SheetId, links: &mut [Link], report: &mut Report) {
-    let mut taken: FxHashSet<String> = ids(plan, sheet).collect();
+    let mut taken = ids(plan, sheet);
+    let view = plan.names().view();
     for link in links.iter() {
-        let Some(id) = link.id(plan) else { continue };
-        if !taken.insert(id.to_lowercase()) {
-            report.twice(&id, link.row);
+        let Some(id) = link.code(0) else { continue };
+        if !taken.insert(view.folded(id)) {
+            report.twice(view.text(id), link.row);
         }
     }
+    // The names are written to below.
+    drop(view);
     let (mut next, mut n_numbered) = (1_usize, 0);
-    for link in links.iter_mut().filter(|link| link.id(plan).is_none()) {
-        while taken.contains(&format!("l{next}")) {
+    for link in links.iter_mut().filter(|link| link.code(0).is_none()) {
+        let code = loop {
+            let code = plan.names().code(&format!("L{next}"));
             next += 1;
-        }
-        let code = plan.names().code(&format!("L{next}"));
+            if !taken.contains(&plan.names().folded(code)) {
+                break code;
+            }
+        };
         link.cells.push((0, Entry::Text(code)));
-        next += 1;
         n_numbered += 1;
     }
     if n_numbered > 0 {
@@ -277,10 +307,13 @@ fn number(plan: &Plan, sheet: SheetId, links: &mut [Link], report: &mut Report) 
     }
 }
 
-/// The ids of a sheet in lower case.
-fn ids(plan: &Plan, sheet: SheetId) -> impl Iterator<Item = String> {
-    let order = plan.rows(sheet).order().iter();
-    order.map(move |row| plan.id(sheet, *row).to_lowercase())
+/// The ids of a sheet without regard to case.
+fn ids(plan: &Plan, sheet: SheetId) -> FxHashSet<u32> {
+    let (rows, view) = (plan.rows(sheet), plan.names().view());
+    let codes = rows.column(0).codes();
+    let codes = rows.order().iter().map(|row| codes[row.at()]);
+    let given = codes.filter(|code| *code != ABSENT);
+    given.map(|code| view.folded(code)).collect()
 }
 
 /// A row for every device at an upper end that has none, in order of appearance.
@@ -288,9 +321,10 @@ fn new_switches(plan: &Plan, sheet: SheetId, links: &[Link]) -> Vec<Vec<(usize, 
     let (Some(to), Some(switches)) = (plan.def(sheet).column("to"), plan.sheet("switches")) else {
         return Vec::new();
     };
-    let mut known: FxHashSet<String> = ids(plan, switches).collect();
+    let mut known = ids(plan, switches);
+    let view = plan.names().view();
     let ends = links.iter().filter_map(|link| link.code(to));
-    ends.filter(|code| known.insert(plan.names().text(*code).to_lowercase()))
+    ends.filter(|code| known.insert(view.folded(*code)))
         .map(|code| vec![(0, Entry::Text(code))])
         .collect()
 }

@@ -116,7 +116,10 @@ fn number_end(text: &str) -> usize {
 
 /// Whether three digits and no fourth stand here.
 fn is_group(bytes: &[u8]) -> bool {
-    let n = bytes.iter().take_while(|byte| byte.is_ascii_digit()).count();
+    let n = bytes
+        .iter()
+        .take_while(|byte| byte.is_ascii_digit())
+        .count();
     n == 3
 }
 
@@ -146,7 +149,8 @@ fn digit(c: char, zero: u32) -> char {
 /// The number at the start of a text without groups and with a decimal point, and the rest.
 pub(super) fn plain(text: &str, decimal: Decimal) -> Cow<'_, str> {
     let text = usual(text);
-    let is_plain = !text.contains([',', '\'', ' ']) && (decimal == Decimal::Point || !text.contains('.'));
+    let is_plain =
+        !text.contains([',', '\'', ' ']) && (decimal == Decimal::Point || !text.contains('.'));
     if is_plain {
         return text;
     }
@@ -171,14 +175,23 @@ pub(super) fn plain(text: &str, decimal: Decimal) -> Cow<'_, str> {
 /// Feet and inches by their marks, as feet: `12'`, `12' 6"`, `12ft 6in`, `12 ft.`.
 pub(super) fn feet(text: &str) -> Option<String> {
     let lower = text.trim().trim_end_matches('.').to_lowercase();
-    let lower = lower.replace("feet", "'").replace("ft", "'").replace('\u{2032}', "'");
-    let lower = lower.replace("inches", "\"").replace("in", "\"").replace(['\u{2033}', '\u{201d}'], "\"");
+    let lower = lower
+        .replace("feet", "'")
+        .replace("ft", "'")
+        .replace('\u{2032}', "'");
+    let lower = lower
+        .replace("inches", "\"")
+        .replace("in", "\"")
+        .replace(['\u{2033}', '\u{201d}'], "\"");
     let (feet, inches) = lower.split_once('\'')?;
     let feet: f64 = feet.trim().parse().ok()?;
     let inches = inches.trim().trim_end_matches(['"', '.']).trim();
     let inches: f64 = match inches {
         "" => 0.0,
-        text => text.parse().ok().filter(|inches| (0.0..12.0).contains(inches))?,
+        text => text
+            .parse()
+            .ok()
+            .filter(|inches| (0.0..12.0).contains(inches))?,
     };
     Some(format!("{} ft", feet + inches / 12.0))
 }
@@ -207,7 +220,10 @@ pub(super) fn speed(text: &str, is_mega: bool) -> Option<(String, Option<u32>)> 
     if let Some(word) = word {
         return Some((word.to_owned(), None));
     }
-    let n_digits = compact.bytes().take_while(|byte| byte.is_ascii_digit() || *byte == b'.').count();
+    let n_digits = compact
+        .bytes()
+        .take_while(|byte| byte.is_ascii_digit() || *byte == b'.')
+        .count();
     let (number, rest) = compact.split_at(n_digits);
     let value: f64 = number.parse().ok()?;
     let unit = match rest.split_once("base").map_or(rest, |(before, _)| before) {
@@ -267,10 +283,25 @@ mod tests {
             signs
         };
         assert_eq!(signs(&["1,5", "2", "1.5"]).most(), None);
-        assert_eq!(signs(&["1,5", "0,123", "1.234"]).most(), Some(Decimal::Comma));
-        assert_eq!(signs(&["1,234"]), Signs { unclear: 1, ..Signs::default() });
-        assert_eq!(signs(&["1,234,567", "1,234.5"]).most(), Some(Decimal::Point));
-        assert_eq!(signs(&["1.234.567", "1.234,5"]).most(), Some(Decimal::Comma));
+        assert_eq!(
+            signs(&["1,5", "0,123", "1.234"]).most(),
+            Some(Decimal::Comma)
+        );
+        assert_eq!(
+            signs(&["1,234"]),
+            Signs {
+                unclear: 1,
+                ..Signs::default()
+            }
+        );
+        assert_eq!(
+            signs(&["1,234,567", "1,234.5"]).most(),
+            Some(Decimal::Point)
+        );
+        assert_eq!(
+            signs(&["1.234.567", "1.234,5"]).most(),
+            Some(Decimal::Comma)
+        );
         assert_eq!(signs(&["abc", "12 m"]), Signs::default());
     }
 
@@ -314,7 +345,11 @@ mod tests {
             ("fast lane", false, None),
         ] {
             let found = speed(text, is_mega);
-            assert_eq!(found.as_ref().map(|(text, _)| text.as_str()), expected, "{text}");
+            assert_eq!(
+                found.as_ref().map(|(text, _)| text.as_str()),
+                expected,
+                "{text}"
+            );
         }
         for (text, n) in [("4x10G", 4), ("40G-4x10", 4), ("2 \u{d7} 25G", 2)] {
             assert_eq!(speed(text, false).and_then(|(_, n)| n), Some(n), "{text}");

@@ -74,11 +74,6 @@ impl Link {
         })
     }
 
-    /// Its id, if it has one.
-    pub(super) fn id(&self, plan: &Plan) -> Option<String> {
-        self.code(0).map(|code| plan.names().text(code))
-    }
-
     fn has(&self, column: usize) -> bool {
         self.cells.iter().any(|(at, _)| *at == column)
     }
@@ -95,6 +90,11 @@ pub(super) struct Rows<'p> {
     about: About<'p>,
     /// The headings of the columns that name a link, where they are there.
     named: Named,
+    places: Places,
+    /// For each heading of numbers the unit of bare ones.
+    units: Vec<Option<Unit>>,
+    /// For each heading the words that were read under it.
+    read_words: Vec<FxHashMap<String, (Entry, Option<&'static str>)>>,
     media: Media,
     read_media: FxHashMap<String, Option<Medium>>,
     links: Vec<Link>,
@@ -116,6 +116,35 @@ pub(super) struct About<'p> {
     pub(super) from_1904: bool,
     /// Whether hidden rows are left out.
     pub(super) leaves_hidden: bool,
+}
+
+/// Positions of columns that are written to beside those of the headings.
+#[derive(Debug, Clone, Copy, Default)]
+struct Places {
+    from: Option<usize>,
+    from_port: Option<usize>,
+    to: Option<usize>,
+    to_port: Option<usize>,
+    members: Option<usize>,
+    module: Option<usize>,
+    speed: Option<usize>,
+    length: Option<usize>,
+}
+
+impl Places {
+    fn new(plan: &Plan, sheet: SheetId) -> Self {
+        let of = |name: &str| plan.def(sheet).column(name);
+        Self {
+            from: of("from"),
+            from_port: of("from_port"),
+            to: of("to"),
+            to_port: of("to_port"),
+            members: of("members"),
+            module: of("module"),
+            speed: of("speed"),
+            length: of("length"),
+        }
+    }
 }
 
 /// Positions of the headings that name a link.
@@ -149,6 +178,8 @@ impl Named {
 enum Way {
     /// As a person would type them.
     Typed,
+    /// As any text.
+    Plain,
     /// As a number with a unit.
     Number,
     /// As a length, also in feet by their mark.
@@ -205,6 +236,12 @@ impl<'p> Rows<'p> {
             survey,
             about,
             named,
+            places: Places::new(plan, sheet),
+            units: targets
+                .iter()
+                .map(|target| bare_unit(plan, sheet, target))
+                .collect(),
+            read_words: vec![FxHashMap::default(); targets.len()],
             read_media: FxHashMap::default(),
             links: Vec::new(),
             n_headings: targets.len(),
@@ -215,7 +252,8 @@ impl<'p> Rows<'p> {
 
     /// Reads a row, which becomes a link or is set aside.
     pub(super) fn read(&mut self, row: RowView<'_>, report: &mut Report) {
-        let holds = |cell: &Cell<'_>| !cell.text.trim().is_empty() || cell.kind == Kind::NotCalculated;
+        let holds =
+            |cell: &Cell<'_>| !cell.text.trim().is_empty() || cell.kind == Kind::NotCalculated;
         let cells: Vec<Cell<'_>> = row.cells().filter(holds).collect();
         if let Some(reason) = self.aside(row, &cells) {
             return report.set_aside(row.number(), reason, shortened(&cells));
@@ -224,7 +262,7 @@ impl<'p> Rows<'p> {
         self.widen(last.map_or(0, |cell| cell.column + 1));
         let mut link = Link {
             row: row.number(),
-            cells: Vec::new(),
+            cells: Vec::with_capacity(cells.len() + 4),
         };
         let mut beside = Beside::default();
         for cell in &cells {
@@ -235,7 +273,10 @@ impl<'p> Rows<'p> {
         self.add_said(&mut link, &beside.medium);
         self.look_for_mirror(&link, report);
         if row.is_hidden() {
-            report.at("hidden rows are read as well, --leave-hidden leaves them out", row.number());
+            report.at(
+                "hidden rows are read as well, --leave-hidden leaves them out",
+                row.number(),
+            );
         }
         self.links.push(link);
     }
@@ -266,8 +307,13 @@ impl<'p> Rows<'p> {
             return Some(Reason::Headings);
         }
         let sums = |cell: &Cell<'_>| {
-            let formula = cell.formula.map(str::to_ascii_uppercase).unwrap_or_default();
-            ["SUM(", "SUBTOTAL(", "AVERAGE("].iter().any(|name| formula.starts_with(name))
+            let formula = cell
+                .formula
+                .map(str::to_ascii_uppercase)
+                .unwrap_or_default();
+            ["SUM(", "SUBTOTAL(", "AVERAGE("]
+                .iter()
+                .any(|name| formula.starts_with(name))
         };
         let has_ends = given(self.named.from).is_some() && given(self.named.to).is_some();
         if (words::is_total(first) && !has_ends) || (n_named == 0 && cells.iter().any(sums)) {
@@ -334,7 +380,8 @@ impl<'p> Rows<'p> {
     /// Whether a device is taken from above: it is merged over the row, or left empty beside a port.
     fn fills(&self, row: usize, cells: &[Cell<'_>], end: usize, port: Option<usize>) -> bool {
         let stands = |at: usize| cells.iter().any(|cell| cell.column == at);
-        let merged = spanning(self.about.merged, row, end).is_some_and(|area| (area.top as usize) < row);
+        let merged =
+            spanning(self.about.merged, row, end).is_some_and(|area| (area.top as usize) < row);
         let has_port = port.is_some_and(|port| {
             let cell = cells.iter().find(|cell| cell.column == port);
             cell.is_some_and(|cell| !words::is_blank(cell.text))
@@ -345,11 +392,16 @@ impl<'p> Rows<'p> {
     /// Puts devices in that stand in a row above, and keeps those of this one.
     fn fill_down(&mut self, link: &mut Link, cells: &[Cell<'_>], report: &mut Report) {
         let ends = [
-            (self.named.from, self.named.from_port, "from"),
-            (self.named.to, self.named.to_port, "to"),
+            (
+                self.named.from,
+                self.named.from_port,
+                self.places.from,
+                "from",
+            ),
+            (self.named.to, self.named.to_port, self.places.to, "to"),
         ];
-        for (end, port, name) in ends {
-            let Some((end, column)) = end.zip(self.plan.def(self.sheet).column(name)) else {
+        for (end, port, column, name) in ends {
+            let Some((end, column)) = end.zip(column) else {
                 continue;
             };
             if self.fills(link.row, cells, end, port) {
@@ -388,7 +440,10 @@ impl<'p> Rows<'p> {
         let at = cell.column;
         let Some(way) = self.ways.get(at).copied() else {
             let place = address(at, link.row);
-            report.at(&format!("cell {place} stands far from the table and is left out"), link.row);
+            report.at(
+                &format!("cell {place} stands far from the table and is left out"),
+                link.row,
+            );
             return;
         };
         if let Way::LeftOut = way {
@@ -407,7 +462,13 @@ impl<'p> Rows<'p> {
     }
 
     /// A cell that a spreadsheet has no value for.
-    fn no_value(&mut self, cell: &Cell<'_>, way: Way, report: &mut Report, row: usize) -> Option<Entry> {
+    fn no_value(
+        &mut self,
+        cell: &Cell<'_>,
+        way: Way,
+        report: &mut Report,
+        row: usize,
+    ) -> Option<Entry> {
         let column = self.columns.targets[cell.column].column;
         let name = &self.columns.def.columns[column].name;
         let text = match cell.kind {
@@ -461,9 +522,12 @@ impl<'p> Rows<'p> {
             Way::Date => {
                 self.columns.used[column] = true;
                 let date = date_of(cell, self.about.from_1904);
-                Ok(Entry::Text(self.plan.names().code(date.as_deref().unwrap_or(text))))
+                Ok(Entry::Text(
+                    self.plan.names().code(date.as_deref().unwrap_or(text)),
+                ))
             }
             Way::Typed => read_entry(self.plan, self.sheet, column, text),
+            Way::Plain => Ok(Entry::Text(self.plan.names().code(text))),
             Way::Number | Way::Length | Way::Speed => {
                 match self.number(cell, text, way, beside, link.row, report) {
                     Ok(entry) => entry,
@@ -476,25 +540,28 @@ impl<'p> Rows<'p> {
                     let code = self.plan.names().code(rest);
                     link.cells.push((port, Entry::Text(code)));
                     let name = &self.columns.def.columns[column].name;
-                    report.at(&format!("{name} holds device and port, parted at the last space"), link.row);
+                    report.at(
+                        &format!("{name} holds device and port, parted at the last space"),
+                        link.row,
+                    );
                     self.ports(at, rest, beside);
                     read_entry(self.plan, self.sheet, column, device)
                 }
-                None => read_entry(self.plan, self.sheet, column, text),
+                None => Ok(Entry::Text(self.plan.names().code(text))),
             },
             Way::Port => {
                 self.ports(at, text, beside);
-                read_entry(self.plan, self.sheet, column, text)
+                Ok(Entry::Text(self.plan.names().code(text)))
             }
             Way::Word(meaning, original) => {
                 self.keep_original(link, original, text);
-                self.word(column, text, meaning, original, report)
+                self.word(at, text, meaning, original, report)
             }
             Way::Medium(original) => {
                 self.keep_original(link, original, text);
                 beside.medium = self.medium(column, text, original, link.row, report);
                 let medium = beside.medium.medium.as_deref().unwrap_or(text);
-                read_entry(self.plan, self.sheet, column, medium)
+                Ok(Entry::Text(self.plan.names().code(medium)))
             }
         };
         Some(entry.unwrap_or_else(|problem| {
@@ -547,6 +614,12 @@ impl<'p> Rows<'p> {
                 return Ok(entry);
             }
         }
+        if let Some(unit) = &self.units[cell.column]
+            && let Some((number, "")) = split_quantity(&plain)
+            && unit.to_base(number).is_finite()
+        {
+            return Ok(Ok(Entry::Number(unit.to_base(number))));
+        }
         Ok(typed(self.plan, self.sheet, target, &plain))
     }
 
@@ -562,15 +635,15 @@ impl<'p> Rows<'p> {
 
     /// A range of ports, or lanes of a speed, as members of the link.
     fn add_members(&self, link: &mut Link, beside: &Beside, report: &mut Report) {
-        let (Some(column), n) = (
-            self.plan.def(self.sheet).column("members"),
-            (beside.near_ports, beside.far_ports),
-        ) else {
+        let (Some(column), n) = (self.places.members, (beside.near_ports, beside.far_ports)) else {
             return;
         };
         let members = match n {
             (Some(near), Some(far)) if near != far => {
-                report.at("the ranges of ports differ at the two ends, no members are taken", link.row);
+                report.at(
+                    "the ranges of ports differ at the two ends, no members are taken",
+                    link.row,
+                );
                 return;
             }
             (Some(n), _) | (None, Some(n)) => n,
@@ -581,17 +654,23 @@ impl<'p> Rows<'p> {
         };
         if !link.has(column) {
             link.cells.push((column, Entry::Number(f64::from(members))));
-            report.at(&format!("a range of ports or lanes read as {members} members"), link.row);
+            report.at(
+                &format!("a range of ports or lanes read as {members} members"),
+                link.row,
+            );
         }
     }
 
     /// Tells of a row that names the same two ends as another, the other way round.
     fn look_for_mirror(&mut self, link: &Link, report: &mut Report) {
-        let names = ["from", "from_port", "to", "to_port"];
-        let codes = names.map(|name| {
-            let column = self.plan.def(self.sheet).column(name)?;
-            link.code(column)
-        });
+        let Places {
+            from,
+            from_port,
+            to,
+            to_port,
+            ..
+        } = self.places;
+        let codes = [from, from_port, to, to_port].map(|column| link.code(column?));
         let [Some(a), Some(ap), Some(b), Some(bp)] = codes else {
             return;
         };
@@ -610,20 +689,33 @@ impl<'p> Rows<'p> {
     /// A choice by its own word or by another one for it.
     fn word(
         &mut self,
-        column: usize,
+        at: usize,
         text: &str,
         meaning: fn(&str) -> Option<&'static str>,
         original: usize,
         report: &mut Report,
     ) -> Result<Entry, Problem> {
-        let problem = match read_entry(self.plan, self.sheet, column, text) {
-            Ok(entry) => return Ok(entry),
-            Err(problem) => problem,
+        let column = self.columns.targets[at].column;
+        let known = self.read_words[at].get(text).cloned();
+        let (entry, word) = match known {
+            Some(known) => known,
+            None => {
+                let found = match read_entry(self.plan, self.sheet, column, text) {
+                    Ok(entry) => (entry, None),
+                    Err(problem) => {
+                        self.columns.used[original] = true;
+                        let word = meaning(text).ok_or(problem)?;
+                        let entry = read_entry(self.plan, self.sheet, column, word)?;
+                        (entry, Some(word))
+                    }
+                };
+                self.read_words[at].insert(text.to_owned(), found.clone());
+                found
+            }
         };
-        self.columns.used[original] = true;
-        let word = meaning(text).ok_or(problem)?;
-        let entry = read_entry(self.plan, self.sheet, column, word)?;
-        report.reading(&self.columns.def.columns[column].name, text, word);
+        if let Some(word) = word {
+            report.reading(&self.columns.def.columns[column].name, text, word);
+        }
         Ok(entry)
     }
 
@@ -648,7 +740,7 @@ impl<'p> Rows<'p> {
             return Medium::default();
         };
         let plain = found.medium.as_deref().unwrap_or_default();
-        if plain.to_lowercase() != text.to_lowercase() {
+        if !plain.eq_ignore_ascii_case(text) {
             self.columns.used[original] = true;
             report.reading(name, text, &said(&found));
         }
@@ -660,12 +752,11 @@ impl<'p> Rows<'p> {
         let module = says
             .module
             .map(|form| Entry::Text(self.plan.names().code(form)));
-        for (name, entry) in [
-            ("module", module),
-            ("speed", says.speed.map(Entry::Number)),
-            ("length", says.length.map(Entry::Number)),
+        for (column, entry) in [
+            (self.places.module, module),
+            (self.places.speed, says.speed.map(Entry::Number)),
+            (self.places.length, says.length.map(Entry::Number)),
         ] {
-            let column = self.plan.def(self.sheet).column(name);
             if let (Some(column), Some(entry)) = (column, entry)
                 && !link.has(column)
             {
@@ -694,7 +785,10 @@ impl<'p> Rows<'p> {
 
     /// The links and the columns they need, those that stayed unused left out, and where the cells
     /// under each heading went.
-    pub(super) fn into_links(self, report: &mut Report) -> (Vec<Link>, Vec<ColumnDef>, Vec<Mapped>) {
+    pub(super) fn into_links(
+        self,
+        report: &mut Report,
+    ) -> (Vec<Link>, Vec<ColumnDef>, Vec<Mapped>) {
         let mapped = self.mapped();
         let n_known = self.plan.def(self.sheet).columns.len();
         let mut moved = Vec::new();
@@ -776,17 +870,32 @@ fn way(
         column.filter(|_| mapped.is_none() && survey.is_parted(at))
     };
     match (def.name.as_str(), def.kind) {
-        ("role", _) => Way::Word(words::role_of, columns.original(plan, sheet, &target.heading)),
-        ("state", _) => Way::Word(words::state_of, columns.original(plan, sheet, &target.heading)),
+        ("role", _) => Way::Word(
+            words::role_of,
+            columns.original(plan, sheet, &target.heading),
+        ),
+        ("state", _) => Way::Word(
+            words::state_of,
+            columns.original(plan, sheet, &target.heading),
+        ),
         ("medium", _) => Way::Medium(columns.original(plan, sheet, &target.heading)),
-        ("from", _) => port("from_port", named.from_port).map_or(Way::Typed, Way::DeviceAndPort),
-        ("to", _) => port("to_port", named.to_port).map_or(Way::Typed, Way::DeviceAndPort),
+        ("from", _) => port("from_port", named.from_port).map_or(Way::Plain, Way::DeviceAndPort),
+        ("to", _) => port("to_port", named.to_port).map_or(Way::Plain, Way::DeviceAndPort),
         ("from_port" | "to_port", _) => Way::Port,
         ("speed", _) => Way::Speed,
         (_, ColumnKind::Number) if def.unit == "m" => Way::Length,
         (_, ColumnKind::Number) => Way::Number,
-        (_, ColumnKind::Text | ColumnKind::Choice | ColumnKind::Row | ColumnKind::Flag) => Way::Typed,
+        (_, ColumnKind::Text | ColumnKind::Row) => Way::Plain,
+        (_, ColumnKind::Choice | ColumnKind::Flag) => Way::Typed,
     }
+}
+
+/// The unit of bare numbers under a heading: its own or that of its column.
+fn bare_unit(plan: &Plan, sheet: SheetId, target: &Target) -> Option<Unit> {
+    let def = plan.def(sheet).columns.get(target.column)?;
+    let own = Units::builtin().unit(&def.unit).ok();
+    let is_number = def.kind == ColumnKind::Number;
+    target.unit.clone().or(own).filter(|_| is_number)
 }
 
 /// A text that may be one of two numbers.
@@ -794,8 +903,13 @@ struct Unclear;
 
 /// What stands in a row, in one line of limited length.
 fn shortened(cells: &[Cell<'_>]) -> String {
-    let texts = cells.iter().map(|cell| cell.text.split_whitespace().collect::<Vec<_>>().join(" "));
-    let text = texts.filter(|text| !text.is_empty()).collect::<Vec<_>>().join(", ");
+    let texts = cells
+        .iter()
+        .map(|cell| cell.text.split_whitespace().collect::<Vec<_>>().join(" "));
+    let text = texts
+        .filter(|text| !text.is_empty())
+        .collect::<Vec<_>>()
+        .join(", ");
     match text.char_indices().nth(MAX_ASIDE) {
         Some((end, _)) => format!("{}...", &text[..end]),
         None => text,
@@ -818,7 +932,10 @@ fn date_of(cell: &Cell<'_>, from_1904: bool) -> Option<String> {
     if !is_day {
         return None;
     }
-    #[expect(clippy::cast_possible_truncation, reason = "a whole number below three million")]
+    #[expect(
+        clippy::cast_possible_truncation,
+        reason = "a whole number below three million"
+    )]
     let days = serial as i64;
     // Days from 1 March of the year 0, of which the year 400 begins anew.
     let epoch = match (from_1904, days > 60) {

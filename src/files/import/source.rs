@@ -64,7 +64,9 @@ pub struct Source {
 /// Whether bytes begin like a spreadsheet that is read in a process of its own.
 pub fn is_spreadsheet(start: &[u8]) -> bool {
     const COMPOUND: [u8; 4] = [0xd0, 0xcf, 0x11, 0xe0];
-    start.starts_with(b"PK\x03\x04") || start.starts_with(b"PK\x05\x06") || start.starts_with(&COMPOUND)
+    start.starts_with(b"PK\x03\x04")
+        || start.starts_with(b"PK\x05\x06")
+        || start.starts_with(&COMPOUND)
 }
 
 impl Source {
@@ -102,7 +104,10 @@ impl Source {
     /// Bytes that are no text, or more than is taken.
     pub fn of_text(bytes: &[u8], name: &str, wish: &Wish) -> Result<Self, Problem> {
         if bytes.len() > MAX_BYTES {
-            return Err(super::beyond("file-too-large", "the file is larger than 64 MB"));
+            return Err(super::beyond(
+                "file-too-large",
+                "the file is larger than 64 MB",
+            ));
         }
         if let Some(page) = &wish.page {
             let what = format!("a table of text has no page `{page}`");
@@ -143,7 +148,9 @@ impl Source {
     ) -> Result<Self, Problem> {
         let again = |file: &File| {
             let copy = file.try_clone();
-            copy.map_err(|error| Problem::new("unreadable", format!("the file cannot be read: {error}")))
+            copy.map_err(|error| {
+                Problem::new("unreadable", format!("the file cannot be read: {error}"))
+            })
         };
         let mut book = reader.read(again(file)?, Wanted::OnlyOrHeads, progress)?;
         if is_ours(&book) {
@@ -154,8 +161,13 @@ impl Source {
         let at = chosen(plan, &book, wish)?;
         if !book.pages[at].is_whole {
             let rewound = file.rewind();
-            rewound.map_err(|error| Problem::new("unreadable", format!("the file cannot be read: {error}")))?;
-            let page = reader.read(again(file)?, Wanted::Page(at), progress)?.pages.pop();
+            rewound.map_err(|error| {
+                Problem::new("unreadable", format!("the file cannot be read: {error}"))
+            })?;
+            let page = reader
+                .read(again(file)?, Wanted::Page(at), progress)?
+                .pages
+                .pop();
             book.pages[at] = page.ok_or_else(|| no_pages(&book))?;
         }
         let mut notes = book.notes;
@@ -166,7 +178,10 @@ impl Source {
             let what = format!("page `{}` cannot be read: {trouble}", page.name);
             let mut problem = Problem::new("file-damaged", what);
             if !others.is_empty() {
-                problem = problem.help(format!("other pages are: {}; name one with --page", others.join(", ")));
+                problem = problem.help(format!(
+                    "other pages are: {}; name one with --page",
+                    others.join(", ")
+                ));
             }
             return Err(problem.help("save the table as csv and name that"));
         }
@@ -176,7 +191,9 @@ impl Source {
         }
         if !others.is_empty() {
             let list = others.join(", ");
-            notes.push(format!("other pages were not read: {list}; name one with --page"));
+            notes.push(format!(
+                "other pages were not read: {list}; name one with --page"
+            ));
         }
         Ok(Self {
             page,
@@ -203,7 +220,10 @@ impl Source {
 fn chosen(plan: &Plan, book: &Book, wish: &Wish) -> Result<usize, Problem> {
     if let Some(name) = &wish.page {
         let lower = name.trim().to_lowercase();
-        let at = book.pages.iter().position(|page| page.name.trim().to_lowercase() == lower);
+        let at = book
+            .pages
+            .iter()
+            .position(|page| page.name.trim().to_lowercase() == lower);
         return at.ok_or_else(|| {
             let names: Vec<&str> = book.pages.iter().map(|page| page.name.as_str()).collect();
             Problem::new("no-page", format!("there is no page `{name}`"))
@@ -213,15 +233,26 @@ fn chosen(plan: &Plan, book: &Book, wish: &Wish) -> Result<usize, Problem> {
     }
     let scores = book.pages.iter().enumerate().map(|(at, page)| {
         let score = layout::score(plan, page, wish);
-        ((score, !page.is_hidden, page.grid.n_rows() > 0, std::cmp::Reverse(at)), at)
+        (
+            (
+                score,
+                !page.is_hidden,
+                page.grid.n_rows() > 0,
+                std::cmp::Reverse(at),
+            ),
+            at,
+        )
     });
     let best = scores.max_by_key(|(score, _)| *score);
     best.map(|(_, at)| at).ok_or_else(|| no_pages(book))
 }
 
 fn no_pages(book: &Book) -> Problem {
-    Problem::new("nothing-to-import", format!("the {} file has no pages", book.form))
-        .help("name a file with a table in it")
+    Problem::new(
+        "nothing-to-import",
+        format!("the {} file has no pages", book.form),
+    )
+    .help("name a file with a table in it")
 }
 
 /// Whether this program made the file: a property, or a cell near the top, names the plan.
@@ -245,7 +276,8 @@ fn is_ours(book: &Book) -> bool {
 
 /// The cells of a text; rows have the numbers that count rows, not lines.
 fn cells(text: &str, separator: char) -> Result<Grid, Problem> {
-    let (mut reader, mut cells, mut grid) = (TableText::new(text, separator), Vec::new(), Grid::default());
+    let (mut reader, mut cells, mut grid) =
+        (TableText::new(text, separator), Vec::new(), Grid::default());
     let (mut n_rows, mut n_cells) = (0_u32, 0);
     while reader.next_row(&mut cells).is_some() {
         n_rows += 1;
@@ -265,7 +297,10 @@ fn cells(text: &str, separator: char) -> Result<Grid, Problem> {
                 return Err(too_many_columns());
             }
             if !grid.push(column, Kind::Text, text) {
-                return Err(super::beyond("file-too-large", "the file holds too much text"));
+                return Err(super::beyond(
+                    "file-too-large",
+                    "the file holds too much text",
+                ));
             }
         }
     }

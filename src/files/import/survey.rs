@@ -83,7 +83,9 @@ impl Survey {
                 seen.see(*look, cell.kind, cell.text);
             }
         }
-        let all = seen.iter().fold(Signs::default(), |all, seen| all.and(seen.signs));
+        let all = seen
+            .iter()
+            .fold(Signs::default(), |all, seen| all.and(seen.signs));
         Self {
             seen,
             decimal: said.or(all.most()),
@@ -103,10 +105,13 @@ impl Survey {
             Some(';') => Some(Decimal::Comma),
             Some(_) | None => None,
         };
-        own.most().or(self.decimal).or(by_separator).or(match own.unclear {
-            0 => Some(Decimal::Point),
-            _ => None,
-        })
+        own.most()
+            .or(self.decimal)
+            .or(by_separator)
+            .or(match own.unclear {
+                0 => Some(Decimal::Point),
+                _ => None,
+            })
     }
 
     /// Whether the cells under a heading hold device and port.
@@ -117,7 +122,13 @@ impl Survey {
 }
 
 /// Tells what was decided for whole columns, where it could be otherwise.
-pub(super) fn tell(plan: &Plan, sheet: SheetId, columns: &Columns, survey: &Survey, report: &mut Report) {
+pub(super) fn tell(
+    plan: &Plan,
+    sheet: SheetId,
+    columns: &Columns,
+    survey: &Survey,
+    report: &mut Report,
+) {
     for (at, (target, seen)) in columns.targets.iter().zip(&survey.seen).enumerate() {
         let Some(def) = plan.def(sheet).columns.get(target.column) else {
             continue;
@@ -140,9 +151,14 @@ pub(super) fn tell(plan: &Plan, sheet: SheetId, columns: &Columns, survey: &Surv
         }
         let hint = format!("if they are feet, say --map '{heading}={name}:ft'");
         if seen.n_with_unit > 0 {
-            report.note(format!("{name} has units in some cells, those without one are in m; {hint}"));
+            report.note(format!(
+                "{name} has units in some cells, those without one are in m; {hint}"
+            ));
         } else if seen.largest > LONG && target.how != How::Said {
-            report.note(format!("{name} names no unit and goes up to {}, taken as m; {hint}", seen.largest));
+            report.note(format!(
+                "{name} names no unit and goes up to {}, taken as m; {hint}",
+                seen.largest
+            ));
         }
     }
 }
@@ -172,7 +188,10 @@ enum Look {
 impl Seen {
     fn see(&mut self, look: Look, kind: Kind, text: &str) {
         self.n_cells += 1;
-        if self.samples.len() < N_SAMPLES && !text.is_empty() && self.samples.iter().all(|known| known != text) {
+        if self.samples.len() < N_SAMPLES
+            && !text.is_empty()
+            && self.samples.iter().all(|known| known != text)
+        {
             self.samples.push(text.chars().take(60).collect());
         }
         match look {
@@ -229,7 +248,9 @@ fn looks_mangled(text: &str) -> bool {
     let parts: Vec<&str> = text.split('-').collect();
     match parts.as_slice() {
         [a, b] => (is_number(a) && is_month(b)) || (is_month(a) && is_number(b)),
-        [year, month, day] => year.len() == 4 && [year, month, day].into_iter().all(|part| is_number(part)),
+        [year, month, day] => {
+            year.len() == 4 && [year, month, day].into_iter().all(|part| is_number(part))
+        }
         _ => false,
     }
 }

@@ -159,7 +159,10 @@ fn nothing_of_the_source_is_lost() {
     let lines = aside_lines(&import.set_aside);
     assert_eq!(lines[0], "rows 1 to 2 set aside: empty");
     assert_eq!(lines[2], "row 7 set aside: a section or a remark (`stray`)");
-    assert_eq!(lines[4], "row 10 set aside: names no link and no end (`13, 2`)");
+    assert_eq!(
+        lines[4],
+        "row 10 set aside: names no link and no end (`13, 2`)"
+    );
 }
 
 #[test]

@@ -217,7 +217,18 @@ pub(super) const HEADINGS: [(&str, &[&str]); 17] = [
             "fiber type",
         ],
     ),
-    ("length", &["len", "cable length", "run length", "distance", "total length", "route length", "length total"]),
+    (
+        "length",
+        &[
+            "len",
+            "cable length",
+            "run length",
+            "distance",
+            "total length",
+            "route length",
+            "length total",
+        ],
+    ),
     (
         "module",
         &[
@@ -229,7 +240,15 @@ pub(super) const HEADINGS: [(&str, &[&str]); 17] = [
         ],
     ),
     ("connections", &["connectors", "mated pairs"]),
-    ("state", &["status", "link status", "cable status", "installation status"]),
+    (
+        "state",
+        &[
+            "status",
+            "link status",
+            "cable status",
+            "installation status",
+        ],
+    ),
     (
         "measured_loss",
         &["insertion loss", "test loss", "tested loss"],
@@ -363,48 +382,76 @@ pub(super) fn column_of(heading: &str) -> Option<&'static str> {
 const EITHER_END: [(&[&str], [&str; 2]); 2] = [
     (
         &[
-            "device", "device name", "switch", "switch name", "host", "node", "equipment", "hostname",
-            "end", "unit",
+            "device",
+            "device name",
+            "switch",
+            "switch name",
+            "host",
+            "node",
+            "equipment",
+            "hostname",
+            "end",
+            "unit",
         ],
         ["from", "to"],
     ),
     (
-        &["port", "port no", "port number", "port name", "iface", "device port"],
+        &[
+            "port",
+            "port no",
+            "port number",
+            "port name",
+            "iface",
+            "device port",
+        ],
         ["from_port", "to_port"],
     ),
 ];
 
 /// The columns of both ends for a heading in lower case that may be either.
 pub(super) fn ends_of(heading: &str) -> Option<&'static [&'static str; 2]> {
-    let found = EITHER_END.iter().find(|(words, _)| words.contains(&heading));
+    let found = EITHER_END
+        .iter()
+        .find(|(words, _)| words.contains(&heading));
     found.map(|(_, ends)| ends)
 }
 
 /// Words that people write where they know nothing.
 const BLANKS: [&str; 17] = [
-    "-", "--", "---", "\u{2013}", "\u{2014}", "n/a", "n.a.", "#n/a", "tbd", "t.b.d.", "tba", "?", "??", "unknown", "nil",
-    "null", "none yet",
+    "-", "--", "---", "\u{2013}", "\u{2014}", "n/a", "n.a.", "#n/a", "tbd", "t.b.d.", "tba", "?",
+    "??", "unknown", "nil", "null", "none yet",
 ];
 
 /// Whether a cell says that nothing is known.
 pub(super) fn is_blank(text: &str) -> bool {
-    text.len() <= 9 && {
-        let lower = text.trim().to_lowercase();
-        BLANKS.contains(&lower.as_str())
-    }
+    let text = text.trim();
+    BLANKS.iter().any(|blank| blank.eq_ignore_ascii_case(text))
 }
 
 /// Words that begin a row of totals.
 const TOTALS: [&str; 12] = [
-    "total", "totals", "sum", "subtotal", "sub-total", "grand", "average", "mean", "minimum", "maximum", "summe",
+    "total",
+    "totals",
+    "sum",
+    "subtotal",
+    "sub-total",
+    "grand",
+    "average",
+    "mean",
+    "minimum",
+    "maximum",
+    "summe",
     "gesamt",
 ];
 
 /// Whether a cell begins a row of totals.
 pub(super) fn is_total(text: &str) -> bool {
-    let lower = text.trim().to_lowercase();
-    let first = lower.split([' ', ':', '(']).next().unwrap_or_default();
-    TOTALS.contains(&first)
+    let first = text
+        .trim()
+        .split([' ', ':', '('])
+        .next()
+        .unwrap_or_default();
+    TOTALS.iter().any(|total| total.eq_ignore_ascii_case(first))
 }
 
 /// The state that another word means.

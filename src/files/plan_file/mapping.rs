@@ -52,13 +52,17 @@ fn mapping(value: &Value<'_>) -> Option<Mapping> {
     for (name, value) in parts {
         match (name.get_ref().as_ref(), value.get_ref()) {
             ("headings", DeValue::Array(headings)) => {
-                let headings = headings.iter().map(|heading| text(heading).map(str::to_owned));
+                let headings = headings
+                    .iter()
+                    .map(|heading| text(heading).map(str::to_owned));
                 mapping.headings = headings.collect::<Option<_>>()?;
             }
             ("columns", DeValue::Table(columns)) => {
                 for (heading, column) in columns {
                     let column = text(column)?.to_owned();
-                    mapping.columns.push((heading.get_ref().clone().into_owned(), column));
+                    mapping
+                        .columns
+                        .push((heading.get_ref().clone().into_owned(), column));
                 }
             }
             _ => return None,

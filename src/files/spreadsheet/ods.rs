@@ -127,7 +127,9 @@ impl Tag {
     }
 
     fn number(&self, name: &str, or: u32) -> u32 {
-        self.of(name).and_then(|text| text.parse().ok()).unwrap_or(or)
+        self.of(name)
+            .and_then(|text| text.parse().ok())
+            .unwrap_or(or)
     }
 }
 
@@ -209,10 +211,8 @@ fn table<B: BufRead, W: Write>(xml: &mut Xml<B>, to: &mut Sheet<'_, W>) -> Resul
         match xml.next()? {
             Step::Open(tag) if tag.name == "table-row" => {
                 let n_times = tag.number("number-rows-repeated", 1);
-                let is_hidden = matches!(
-                    tag.of("visibility").as_deref(),
-                    Some("collapse" | "filter")
-                );
+                let is_hidden =
+                    matches!(tag.of("visibility").as_deref(), Some("collapse" | "filter"));
                 let cells = match tag.is_empty {
                     true => Vec::new(),
                     false => cells(xml, row, &mut merged)?,
@@ -324,7 +324,9 @@ fn paragraphs<B: BufRead>(xml: &mut Xml<B>, cell: &str) -> Result<String, Stop> 
                 _ => {}
             },
             Step::Close(name) if name == cell => return Ok(text),
-            Step::Close(name) => depth -= usize::from(matches!(name.as_str(), "p" | "h")).min(depth),
+            Step::Close(name) => {
+                depth -= usize::from(matches!(name.as_str(), "p" | "h")).min(depth)
+            }
             Step::Text(piece) if depth > 0 => {
                 if text.len() + piece.len() > MAX_CELL_TEXT {
                     let what = "a cell holds more than 1 MB of text";
@@ -347,7 +349,8 @@ fn content(tag: &Tag, shown: String) -> Option<(Kind, String, Option<String>)> {
     // Errors are texts to older readers; a second attribute of the same name says the truth.
     let mut types = tag.attributes.attributes();
     let mut types = types.with_checks(false).filter_map(Result::ok);
-    if types.any(|known| known.key.local_name().as_ref() == "value-type" && &*known.value == "error")
+    if types
+        .any(|known| known.key.local_name().as_ref() == "value-type" && &*known.value == "error")
     {
         return Some((Kind::Error, shown, formula));
     }
@@ -369,7 +372,10 @@ fn content(tag: &Tag, shown: String) -> Option<(Kind, String, Option<String>)> {
         Some("time") => (Kind::Date, shown),
         Some("boolean") => {
             let is_true = tag.of("boolean-value").as_deref() == Some("true");
-            (Kind::Flag, if is_true { "TRUE" } else { "FALSE" }.to_owned())
+            (
+                Kind::Flag,
+                if is_true { "TRUE" } else { "FALSE" }.to_owned(),
+            )
         }
         Some("string") => (Kind::Text, tag.of("string-value").unwrap_or(shown)),
         Some(_) | None => match (&formula, shown.is_empty()) {

@@ -100,7 +100,8 @@ fn too_many_parts() -> Stop {
 }
 
 fn too_large() -> Stop {
-    let what = "the file grows beyond what is allowed when it is unpacked; it may be damaged or hostile";
+    let what =
+        "the file grows beyond what is allowed when it is unpacked; it may be damaged or hostile";
     failed("file-too-large", what)
 }
 
@@ -213,7 +214,8 @@ fn must_hold(first: &[u8], n_bytes: u64) -> Result<(), Stop> {
         // The total count says how often texts are used, which is no matter of memory.
         let is_unique = word.starts_with("unique");
         if is_unique && said.parse::<u64>().is_ok_and(|said| said > n_bytes) {
-            let what = "the file says it has more texts than fit into it; it may be damaged or hostile";
+            let what =
+                "the file says it has more texts than fit into it; it may be damaged or hostile";
             return Err(failed("file-too-large", what));
         }
     }
@@ -221,12 +223,7 @@ fn must_hold(first: &[u8], n_bytes: u64) -> Result<(), Stop> {
 }
 
 /// Two attributes of every element of a name, each looked for without its prefix.
-fn elements(
-    xml: Option<&Vec<u8>>,
-    name: &str,
-    first: &str,
-    second: &str,
-) -> Vec<(String, String)> {
+fn elements(xml: Option<&Vec<u8>>, name: &str, first: &str, second: &str) -> Vec<(String, String)> {
     let mut reader = Reader::from_reader(xml.map_or(&[][..], Vec::as_slice));
     let mut out = Vec::new();
     while let Ok(event) = reader.read_event() {
@@ -234,7 +231,8 @@ fn elements(
             Event::Start(element) | Event::Empty(element)
                 if element.local_name().as_ref() == name =>
             {
-                if let (Some(a), Some(b)) = (attribute(&element, first), attribute(&element, second))
+                if let (Some(a), Some(b)) =
+                    (attribute(&element, first), attribute(&element, second))
                 {
                     out.push((a, b));
                 }

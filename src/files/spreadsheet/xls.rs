@@ -35,10 +35,11 @@ pub(super) fn read<W: Write>(bytes: &[u8], pages: &mut Pages<'_, W>) -> Result<(
     if memmem::find(bytes, &wide).is_some() {
         return Err(protected());
     }
-    let mut book: Xls<_> = open_workbook_from_rs(Cursor::new(bytes)).map_err(|error| match error {
-        calamine::XlsError::Password => protected(),
-        error => damaged(error),
-    })?;
+    let mut book: Xls<_> =
+        open_workbook_from_rs(Cursor::new(bytes)).map_err(|error| match error {
+            calamine::XlsError::Password => protected(),
+            error => damaged(error),
+        })?;
     pages.begin(Form::Xls, book.has_1904_epoch(), &[], &[])?;
     let sheets: Vec<_> = book.sheets_metadata().to_vec();
     let sheets: Vec<_> = sheets
@@ -55,13 +56,25 @@ pub(super) fn read<W: Write>(bytes: &[u8], pages: &mut Pages<'_, W>) -> Result<(
             let formulas = book.worksheet_formula(&sheet.name).map_err(damaged)?;
             let mut cells: Vec<(u32, u32)> = Vec::new();
             for (range, corner) in [
-                (values.used_cells().map(|(r, c, _)| (r, c)).collect::<Vec<_>>(), values.start()),
-                (formulas.used_cells().map(|(r, c, _)| (r, c)).collect(), formulas.start()),
+                (
+                    values
+                        .used_cells()
+                        .map(|(r, c, _)| (r, c))
+                        .collect::<Vec<_>>(),
+                    values.start(),
+                ),
+                (
+                    formulas.used_cells().map(|(r, c, _)| (r, c)).collect(),
+                    formulas.start(),
+                ),
             ] {
                 let (top, left) = corner.unwrap_or_default();
                 let number = |at: usize| u32::try_from(at).unwrap_or(u32::MAX);
                 cells.extend(range.into_iter().map(|(r, c)| {
-                    (top.saturating_add(number(r)), left.saturating_add(number(c)))
+                    (
+                        top.saturating_add(number(r)),
+                        left.saturating_add(number(c)),
+                    )
                 }));
             }
             cells.sort_unstable();
@@ -71,11 +84,21 @@ pub(super) fn read<W: Write>(bytes: &[u8], pages: &mut Pages<'_, W>) -> Result<(
                 if !to.begin_row(row.saturating_add(1), false)? {
                     break;
                 }
-                let formula = formulas.get_value((row, column)).filter(|text| !text.is_empty());
+                let formula = formulas
+                    .get_value((row, column))
+                    .filter(|text| !text.is_empty());
                 let value = values.get_value((row, column)).unwrap_or(&Data::Empty);
-                send(to, column, &borrowed(value), formula.map(String::as_str), &mut text)?;
+                send(
+                    to,
+                    column,
+                    &borrowed(value),
+                    formula.map(String::as_str),
+                    &mut text,
+                )?;
             }
-            let merged = book.merge_cells_by_sheet_name(&sheet.name).unwrap_or_default();
+            let merged = book
+                .merge_cells_by_sheet_name(&sheet.name)
+                .unwrap_or_default();
             Ok(merged.into_iter().take(100_000).map(area).collect())
         })?;
     }
@@ -160,4 +183,3 @@ pub(super) fn read_binary<W: Write>(
     }
     Ok(())
 }
-

@@ -109,7 +109,11 @@ fn put_date(text: &mut String, date: &ExcelDateTime) -> Kind {
     }
     let (year, month, day, hour, minute, second, milli) = date.to_ymd_hms_milli();
     // Half a second and more goes up, but never over the end of the day.
-    let second = if milli >= 500 && second < 59 { second + 1 } else { second };
+    let second = if milli >= 500 && second < 59 {
+        second + 1
+    } else {
+        second
+    };
     let time = match second {
         0 => format!("{hour:02}:{minute:02}"),
         second => format!("{hour:02}:{minute:02}:{second:02}"),

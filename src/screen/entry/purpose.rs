@@ -276,7 +276,10 @@ pub(super) fn advise(
             text,
             "a table with tabs between its cells, for example links.tsv",
         ),
-        Purpose::ImportFrom => file(text, "a table of links, for example cables.xlsx or links.csv"),
+        Purpose::ImportFrom => file(
+            text,
+            "a table of links, for example cables.xlsx or links.csv",
+        ),
         Purpose::Heading { .. } => heading(desk, text),
         Purpose::Needle(_) => Advice::default(),
     }
@@ -292,7 +295,12 @@ fn heading(desk: &Desk, text: &str) -> Advice {
     let Some(sheet) = plan.sheet("links") else {
         return advice;
     };
-    let typed = text.split(':').next().unwrap_or_default().trim().to_lowercase();
+    let typed = text
+        .split(':')
+        .next()
+        .unwrap_or_default()
+        .trim()
+        .to_lowercase();
     let columns = plan.entered(sheet).map(|at| plan.column(sheet, at));
     let meant: Vec<&str> = columns
         .map(|def| def.name.as_str())

@@ -44,7 +44,12 @@ pub fn import(read: &Import, others: &[String], width: usize, theme: Theme) -> P
         lay.gap();
         lay.heading("Other pages of the file; follow one to read it instead");
         for (at, name) in others.iter().enumerate() {
-            lay.item(0, 2, &[piece(name.as_str(), Tone::Plain)], Target::OtherPage(at));
+            lay.item(
+                0,
+                2,
+                &[piece(name.as_str(), Tone::Plain)],
+                Target::OtherPage(at),
+            );
         }
     }
     listed(&mut lay, "Read in another way than it stands", &read.notes);
@@ -94,7 +99,11 @@ fn listed(lay: &mut Lay, title: &str, lines: &[String]) {
         lay.item(0, 2, &[piece(line.as_str(), Tone::Plain)], Target::None);
     }
     if lines.len() > MOST {
-        lay.say(0, &format!("{} more are not listed.", lines.len() - MOST), Tone::Quiet);
+        lay.say(
+            0,
+            &format!("{} more are not listed.", lines.len() - MOST),
+            Tone::Quiet,
+        );
     }
 }
 

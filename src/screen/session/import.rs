@@ -122,7 +122,8 @@ impl Session {
                 page: Some(name.clone()),
                 ..Wish::default()
             };
-            self.effects.push(Effect::Read(importing.path.clone(), wish));
+            self.effects
+                .push(Effect::Read(importing.path.clone(), wish));
         }
     }
 
