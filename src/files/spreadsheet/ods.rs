@@ -49,9 +49,12 @@ pub(super) fn read<W: Write>(
                         .of("style-name")
                         .is_some_and(|style| hidden.contains(&style));
                     if pages.wants(at) {
-                        let mut done = false;
+                        let (mut done, is_empty) = (false, tag.is_empty);
                         pages.page(&name, is_hidden, n_pages, |to| {
-                            let merged = table(&mut xml, to)?;
+                            let merged = match is_empty {
+                                true => Vec::new(),
+                                false => table(&mut xml, to)?,
+                            };
                             done = true;
                             Ok(merged)
                         })?;
@@ -59,7 +62,7 @@ pub(super) fn read<W: Write>(
                         if !done {
                             return Ok(());
                         }
-                    } else {
+                    } else if !tag.is_empty {
                         xml.skip("table")?;
                     }
                     at += 1;
