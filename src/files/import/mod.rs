@@ -190,7 +190,7 @@ fn keep(
     mapping.columns.sort();
     let own = wish.name.clone();
     let name = own.or_else(|| kept.map(|(name, _)| name.clone()));
-    let name = name.unwrap_or_else(|| source.name.clone());
+    let name = name.unwrap_or_else(|| free_name(plan, &source.name, headings));
     if plan.mappings.get(&name) == Some(&mapping) {
         return;
     }
@@ -201,6 +201,17 @@ fn keep(
             mapping: Some(mapping),
         });
     }
+}
+
+/// The name of a file, with a number where a mapping of other headings has it.
+fn free_name(plan: &Plan, wish: &str, headings: &[String]) -> String {
+    let is_free = |name: &String| {
+        let known = plan.mappings.get(name);
+        known.is_none_or(|known| known.headings == headings)
+    };
+    let numbered = (2..).map(|at| format!("{wish} {at}"));
+    let mut names = std::iter::once(wish.to_owned()).chain(numbered);
+    names.find(is_free).unwrap_or_else(|| wish.to_owned())
 }
 
 pub(super) fn beyond(code: &'static str, message: &str) -> Problem {
