@@ -116,7 +116,8 @@ pub enum Command {
     New(New),
     /// Adds the links of a table, or a module from its memory dump, and saves; says what changed.
     #[command(
-        after_help = "Examples: portledger import my.plan cables.csv --map 'Cable Len=length:ft'\n          \
+        after_help = "Examples: portledger import my.plan cables.xlsx --dry-run\n          \
+                            portledger import my.plan cables.csv --map 'Cable Len=length:ft'\n          \
                             portledger import my.plan module.bin --link UP1 --end near\n\n\
                       A dump is binary or hex text (0000: 03 04 07 10 ...): 128, 256 or 512 bytes of an SFP,\n\
                       256 or 640 bytes of a QSFP. It becomes a row of the sheet modules; `check` then says where\n\
@@ -183,6 +184,12 @@ pub enum Command {
     Completions {
         /// The shell.
         shell: Shell,
+    },
+    /// Reads a spreadsheet from the standard input within limits, for this program itself.
+    #[command(name = crate::files::spreadsheet::SERVE, hide = true)]
+    ReadApart {
+        /// Which pages.
+        wanted: String,
     },
     /// Writes the manual page.
     #[command(after_help = "Example: portledger manual | man -l -")]
@@ -402,9 +409,9 @@ pub struct New {
     /// A table of links to start from.
     #[arg(long, value_name = "FILE")]
     pub from: Option<PathBuf>,
-    /// Says what a heading of the table means: HEADING=column or HEADING=column:unit.
-    #[arg(long, value_name = "HEADING=COLUMN", requires = "from")]
-    pub map: Vec<String>,
+    /// How a table is read.
+    #[command(flatten)]
+    pub table: Table,
     /// Only says what would be read.
     #[arg(long)]
     pub dry_run: bool,
@@ -415,11 +422,12 @@ pub struct New {
 pub struct Import {
     /// The plan.
     pub plan: PathBuf,
-    /// A table of links, or the memory dump of a module; the content tells which.
+    /// A table of links (xlsx, xlsb, xls, ods, csv, tsv), or the memory dump of a module; the
+    /// content tells which.
     pub file: PathBuf,
-    /// Says what a heading of the table means: HEADING=column or HEADING=column:unit.
-    #[arg(long, value_name = "HEADING=COLUMN", conflicts_with_all = ["link", "id"])]
-    pub map: Vec<String>,
+    /// How a table is read.
+    #[command(flatten)]
+    pub table: Table,
     /// The link that the module serves; without it, its row has no link until you enter one.
     #[arg(long, value_name = "LINK", requires = "end")]
     pub link: Option<String>,
@@ -432,6 +440,39 @@ pub struct Import {
     /// Only says what would be read.
     #[arg(long)]
     pub dry_run: bool,
+}
+
+/// How a table is read, for `import` and `new`.
+#[derive(Debug, Args)]
+pub struct Table {
+    /// Says what a heading means: HEADING=column or HEADING=column:unit; HEADING=text keeps its
+    /// cells as text, HEADING=- leaves them out. Kept with the plan for the same headings.
+    #[arg(long, value_name = "HEADING=COLUMN")]
+    pub map: Vec<String>,
+    /// The page of a spreadsheet; without it, the one whose headings say most.
+    #[arg(long, value_name = "NAME")]
+    pub page: Option<String>,
+    /// The number of the row of headings, where it is not found.
+    #[arg(long, value_name = "ROW")]
+    pub heading_row: Option<usize>,
+    /// The encoding of a text, such as windows-1252.
+    #[arg(long, value_name = "NAME")]
+    pub encoding: Option<String>,
+    /// The decimal sign of numbers, where the table does not show it.
+    #[arg(long, value_enum, value_name = "SIGN")]
+    pub decimal: Option<Sign>,
+    /// Leaves out rows that are hidden in the spreadsheet.
+    #[arg(long)]
+    pub leave_hidden: bool,
+}
+
+/// A decimal sign.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub enum Sign {
+    /// 1.5
+    Point,
+    /// 1,5
+    Comma,
 }
 
 /// An end of a link.

@@ -2,12 +2,15 @@
 
 use super::Outcome;
 use super::args::{New, Set};
-use super::import::{mappings, say_links};
+use super::import::{say_links, wish};
 use super::look::{counted, name_of};
 use super::pick;
 use super::print::Printer;
+use super::print::Shown;
 use crate::desk::Desk;
+use crate::files::import::Wish;
 use crate::files::save::Saved;
+use crate::files::spreadsheet::Reader;
 use crate::formula::check_unit;
 use crate::plan::Edit;
 use crate::plan::read_assumption;
@@ -246,8 +249,15 @@ pub fn new(new: &New, out: &mut Printer) -> Result<Outcome, Vec<Problem>> {
     }
     let mut desk = Desk::empty(&new.title)?;
     if let Some(from) = &new.from {
-        let read = desk.import(from, &mappings(&new.map)?)?;
-        say_links(&read, out);
+        let (wish, reader) = (wish(&new.table)?, Reader::of_this_program()?);
+        let mut shown = Shown::new("rows read");
+        let read = desk.import(from, &wish, &reader, &mut |n| shown.tell(n));
+        drop(shown);
+        say_links(&read?, out);
+    } else if wish(&new.table)? != Wish::default() {
+        return Err(Problem::new("no-table", "there is no table to be read")
+            .help("name one with --from FILE")
+            .into());
     }
     if !new.dry_run {
         tell_saved(&desk.save_as(&new.plan, false)?, out);

@@ -3,14 +3,19 @@
 //! How files are read is in `files`; here is what a person is told about it.
 
 use super::Outcome;
-use super::args::{End, Import};
+use super::args::{End, Import, Sign, Table};
 use super::edit::{say_change, tell_saved};
 use super::look::several;
 use super::pick;
 use super::print::Printer;
+use super::print::Shown;
 use crate::desk::{Desk, Imported};
+use crate::files::import::Decimal;
 use crate::files::import::Import as Links;
+use crate::files::import::Wish;
+use crate::files::import::aside_lines;
 use crate::files::module_dump::{Basis, Found, Identity, Module, Place, Power, Readings};
+use crate::files::spreadsheet::Reader;
 use crate::problem::Problem;
 use crate::problem::clean;
 
@@ -25,7 +30,12 @@ pub fn import(import: &Import, out: &mut Printer) -> Result<Outcome, Vec<Problem
         link: import.link.clone().zip(import.end.map(end_word)),
         id: import.id.clone(),
     };
-    match desk.import_any(&import.file, &mappings(&import.map)?, &place)? {
+    let wish = wish(&import.table)?;
+    let reader = Reader::of_this_program()?;
+    let mut shown = Shown::new("rows read");
+    let imported = desk.import_any(&import.file, &wish, &place, &reader, &mut |n| shown.tell(n));
+    drop(shown);
+    match imported? {
         Imported::Links(read) => say_links(&read, out),
         Imported::Module {
             module,
@@ -52,11 +62,13 @@ pub(super) fn say_links(read: &Links, out: &mut Printer) {
     for note in &read.notes {
         out.line(&clean(note));
     }
-    for aside in &read.set_aside {
+    if let Some(name) = &read.kept_as {
         out.line(&clean(&format!(
-            "row {} set aside: {}",
-            aside.row, aside.reason
+            "what you say of the headings is kept as mapping `{name}`"
         )));
+    }
+    for line in aside_lines(&read.set_aside) {
+        out.line(&clean(&line));
     }
     let parts = [
         several(read.n_links, "link", "links"),
@@ -64,6 +76,22 @@ pub(super) fn say_links(read: &Links, out: &mut Printer) {
         several(read.set_aside.len(), "row set aside", "rows set aside"),
     ];
     out.line(&parts.join(", "));
+}
+
+/// What the arguments say of a table.
+pub(super) fn wish(table: &Table) -> Result<Wish, Problem> {
+    Ok(Wish {
+        map: mappings(&table.map)?,
+        page: table.page.clone(),
+        heading_row: table.heading_row,
+        encoding: table.encoding.clone(),
+        decimal: table.decimal.map(|sign| match sign {
+            Sign::Point => Decimal::Point,
+            Sign::Comma => Decimal::Comma,
+        }),
+        leaves_hidden: table.leave_hidden,
+        name: None,
+    })
 }
 
 /// Says what a dump was read as.
@@ -151,7 +179,7 @@ fn seat(desk: &Desk, id: &str) -> String {
 }
 
 /// What `--map` says about headings.
-pub(super) fn mappings(map: &[String]) -> Result<Vec<(String, String)>, Problem> {
+fn mappings(map: &[String]) -> Result<Vec<(String, String)>, Problem> {
     map.iter().map(|text| mapping(text)).collect()
 }
 

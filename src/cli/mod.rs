@@ -20,6 +20,7 @@ mod propose;
 mod sweep;
 mod table;
 
+use crate::files::spreadsheet;
 use crate::problem::Problem;
 use args::{Colour, Command, Form, Line};
 use clap::Parser;
@@ -66,6 +67,10 @@ pub struct Wish {
 pub fn run(args: impl IntoIterator<Item = OsString>) -> Asked {
     let mut out = Printer::new();
     let outcome = match Line::try_parse_from(args) {
+        Ok(Line {
+            command: Some(Command::ReadApart { wanted }),
+            ..
+        }) => return Asked::Done(spreadsheet::serve(&wanted)),
         Ok(line) => match wish(&line) {
             Some(wish) => return Asked::Screen(wish),
             None => command(line, &mut out).unwrap_or_else(|problems| {
@@ -148,6 +153,8 @@ fn command(line: Line, out: &mut Printer) -> Result<Outcome, Vec<Problem>> {
         Some(Command::Tables { name }) => describe::tables(name.as_deref(), form, out),
         Some(Command::Functions { name }) => describe::functions(name.as_deref(), form, out),
         Some(Command::Completions { shell }) => describe::completions(shell, out),
+        // It ended the program before any command was looked for.
+        Some(Command::ReadApart { .. }) => Ok(Outcome::Undone),
         Some(Command::Manual) => describe::manual(out),
     }
 }

@@ -7,6 +7,7 @@ use crate::problem::Problem;
 use crate::problem::clean;
 use crate::problem::render;
 use std::io::{BufWriter, Error, ErrorKind, IsTerminal, Stdout, Write};
+use std::time::{Duration, Instant};
 use unicode_width::UnicodeWidthStr;
 
 /// How many problems of one formula, or remarks on one plan, are told before the rest is counted.
@@ -202,6 +203,44 @@ impl Printer {
         self.flush();
         // Nobody is left to tell when the error stream is closed too.
         let _ = writeln!(std::io::stderr().lock(), "{text}");
+    }
+}
+
+/// How far something long has come, on a terminal at the error stream; it goes when it is done.
+#[derive(Debug)]
+pub struct Shown {
+    what: &'static str,
+    begun: Instant,
+    is_terminal: bool,
+    is_told: bool,
+}
+
+impl Shown {
+    /// What is counted, such as `rows read`.
+    pub fn new(what: &'static str) -> Self {
+        Self {
+            what,
+            begun: Instant::now(),
+            is_terminal: std::io::stderr().is_terminal(),
+            is_told: false,
+        }
+    }
+
+    /// Shows a number, from the first half second on; always says to go on.
+    pub fn tell(&mut self, n: usize) -> bool {
+        if self.is_terminal && self.begun.elapsed() > Duration::from_millis(500) {
+            self.is_told = true;
+            let _ = write!(std::io::stderr().lock(), "\r{n} {} ", self.what);
+        }
+        true
+    }
+}
+
+impl Drop for Shown {
+    fn drop(&mut self) {
+        if self.is_told {
+            let _ = write!(std::io::stderr().lock(), "\r{:40}\r", "");
+        }
     }
 }
 

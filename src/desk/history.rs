@@ -280,6 +280,7 @@ mod tests {
     use crate::files::plan_file::write;
     use crate::files::sample::fresh;
     use crate::plan::Entry;
+    use crate::plan::Mapping;
     use crate::plan::SheetView;
     use crate::problem::Severity;
     use crate::table::ParamId;
@@ -363,9 +364,16 @@ mod tests {
                     width: [(text.to_owned(), 1 + b as u16)].into(),
                 },
             },
+            13 => Edit::SetMapping {
+                name: ["tank", "reef"][a % 2].to_owned(),
+                mapping: (!b.is_multiple_of(3)).then(|| Mapping {
+                    headings: vec![text.to_owned(); b % 4],
+                    columns: vec![(text.to_owned(), "length:ft".to_owned()); a % 2],
+                }),
+            },
             _ => Edit::Group(
                 (0..3)
-                    .map(|at| edit(plan, (a + 5 * at) as u8 % 13, b + at, a + at, text))
+                    .map(|at| edit(plan, (a + 5 * at) as u8 % 14, b + at, a + at, text))
                     .collect(),
             ),
         }
@@ -385,7 +393,7 @@ mod tests {
 
         #[test]
         fn undo_and_redo_are_exact(
-            edits in prop::collection::vec((0..14u8, 0..40usize, 0..40usize, "[a-c]{1,2}"), 1..60),
+            edits in prop::collection::vec((0..15u8, 0..40usize, 0..40usize, "[a-c]{1,2}"), 1..60),
         ) {
             let (mut plan, mut history) = (fresh().unwrap(), History::default());
             let mut states = vec![write(&plan)];

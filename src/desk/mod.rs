@@ -5,6 +5,7 @@
 //! prints.
 
 pub mod history;
+mod importing;
 mod keep;
 mod opening;
 mod proposals;
@@ -12,18 +13,13 @@ mod recovery;
 mod standing;
 mod writer;
 
+pub use importing::{Imported, Progress};
 pub use opening::SaveState;
 pub use recovery::Recovery;
 pub use standing::{MOST_TOLD, Outcome};
 
 use crate::engine::Engine;
-use crate::files::import;
-use crate::files::import::Import;
-use crate::files::module_dump;
-use crate::files::module_dump::Module;
-use crate::files::module_dump::Place;
 use crate::files::plan_file;
-use crate::files::save;
 use crate::plan::Edit;
 use crate::plan::Entry;
 use crate::plan::Plan;
@@ -42,22 +38,6 @@ const DEMO: &str = include_str!("../../examples/aquarium.plan");
 
 /// How many findings are written out in sentences; the counts are always of all.
 pub const MOST_FINDINGS: usize = 100_000;
-
-/// What an import made of a file.
-#[derive(Debug)]
-pub enum Imported {
-    /// Links of a table.
-    Links(Box<Import>),
-    /// A module that was read from a dump.
-    Module {
-        /// What the dump says.
-        module: Box<Module>,
-        /// The id of its row.
-        id: String,
-        /// Whether it was in the plan already.
-        is_again: bool,
-    },
-}
 
 /// An open plan with everything computed from it.
 #[derive(Debug)]
@@ -261,60 +241,6 @@ impl Desk {
             },
         )?;
         Ok(self.plan.rows(sheet).order()[at])
-    }
-
-    /// Adds the links of a table in a file, as one step; the result says how it was read.
-    ///
-    /// # Errors
-    /// A file that cannot be read or is no table of links; nothing is changed then.
-    pub fn import(&mut self, path: &Path, map: &[(String, String)]) -> Result<Import, Problem> {
-        self.import_links(&save::load(path)?, map)
-    }
-
-    fn import_links(&mut self, bytes: &[u8], map: &[(String, String)]) -> Result<Import, Problem> {
-        let mut read = import::links(&self.plan, bytes, map)?;
-        let edit = std::mem::replace(&mut read.edit, Edit::Group(Vec::new()));
-        self.apply("import", edit)?;
-        Ok(read)
-    }
-
-    /// Adds what a file holds, as one step: the links of a table, or the module of a memory dump.
-    /// A place is for a module alone, a map for a table.
-    ///
-    /// # Errors
-    /// A file that is neither, or not what the place or the map is for; nothing is changed then.
-    pub fn import_any(
-        &mut self,
-        path: &Path,
-        map: &[(String, String)],
-        place: &Place,
-    ) -> Result<Imported, Problem> {
-        let bytes = save::load(path)?;
-        let is_placed = *place != Place::default();
-        let is_dump = module_dump::is_dump(&bytes);
-        if !is_placed && !is_dump {
-            let read = self.import_links(&bytes, map)?;
-            return Ok(Imported::Links(Box::new(read)));
-        }
-        if !map.is_empty() {
-            let problem = Problem::new("map-not-for-dump", "a dump of a module has no headings");
-            return Err(problem.help("leave --map out, or name a table of links"));
-        }
-        let source = path.file_name().unwrap_or_default().to_string_lossy();
-        let module = module_dump::read(&bytes).map_err(|mut problem| {
-            problem.message = format!("`{source}`: {}", problem.message);
-            match is_dump {
-                true => problem,
-                false => problem.help("--link, --end and --id go with the dump of a module"),
-            }
-        })?;
-        let placed = module_dump::place(&self.plan, &module, place, &source)?;
-        self.apply(&format!("import module {}", placed.id), placed.edit)?;
-        Ok(Imported::Module {
-            module: Box::new(module),
-            id: placed.id,
-            is_again: placed.is_again,
-        })
     }
 
     /// What the journal gets when a move is made that is about to be.

@@ -6,6 +6,7 @@
 
 use crate::plan::Edit;
 use crate::plan::Entry;
+use crate::plan::Mapping;
 use crate::plan::Place;
 use crate::plan::Plan;
 use crate::plan::Proposal;
@@ -77,6 +78,10 @@ pub(super) enum Told<'a> {
         hidden: &'a BTreeSet<String>,
         width: &'a BTreeMap<String, u16>,
     },
+    SetMapping {
+        name: &'a str,
+        mapping: Option<ToldMapping<'a>>,
+    },
     SetTitle(&'a str),
     SetProposal {
         name: &'a str,
@@ -85,6 +90,13 @@ pub(super) enum Told<'a> {
     OpenProposal(&'a str),
     CloseProposal,
     Group(Edits<'a>),
+}
+
+/// What headings mean, on its way out.
+#[derive(Serialize)]
+pub(super) struct ToldMapping<'a> {
+    headings: &'a [String],
+    columns: &'a [(String, String)],
 }
 
 /// An edit in the form that is written.
@@ -145,6 +157,13 @@ pub(super) fn told<'a>(edit: &'a Edit, names: &'a NamesView<'a>) -> Told<'a> {
             order: &view.order,
             hidden: &view.hidden,
             width: &view.width,
+        },
+        Edit::SetMapping { name, mapping } => Told::SetMapping {
+            name,
+            mapping: mapping.as_ref().map(|mapping| ToldMapping {
+                headings: &mapping.headings,
+                columns: &mapping.columns,
+            }),
         },
         Edit::SetTitle(title) => Told::SetTitle(title),
         Edit::SetProposal { name, proposal } => Told::SetProposal {
@@ -303,6 +322,10 @@ enum Form {
         hidden: BTreeSet<String>,
         width: BTreeMap<String, u16>,
     },
+    SetMapping {
+        name: String,
+        mapping: Option<ReadMapping>,
+    },
     SetTitle(String),
     SetProposal {
         name: String,
@@ -311,6 +334,13 @@ enum Form {
     OpenProposal(String),
     CloseProposal,
     Group(Vec<Form>),
+}
+
+/// What headings mean, as it was read.
+#[derive(Debug, Deserialize)]
+struct ReadMapping {
+    headings: Vec<String>,
+    columns: Vec<(String, String)>,
 }
 
 /// The content of a cell, as it was read.
@@ -456,6 +486,13 @@ impl Form {
                     hidden,
                     width,
                 },
+            },
+            Self::SetMapping { name, mapping } => Edit::SetMapping {
+                name,
+                mapping: mapping.map(|mapping| Mapping {
+                    headings: mapping.headings,
+                    columns: mapping.columns,
+                }),
             },
             Self::SetTitle(title) => Edit::SetTitle(title),
             Self::SetProposal { name, proposal } => Edit::SetProposal { name, proposal },

@@ -11,6 +11,7 @@ pub mod own_column;
 pub mod plan_file;
 pub mod save;
 pub mod side;
+pub mod spreadsheet;
 pub mod table_text;
 
 use sha2::{Digest, Sha256};

@@ -132,20 +132,29 @@ pub(super) fn sweep(target: &Path) {
 /// # Errors
 /// A path that is no regular file, cannot be read, or is larger than 256 MiB.
 pub fn load(path: &Path) -> Result<Vec<u8>, Problem> {
-    // Looking first keeps a pipe from blocking; looking again after opening closes the gap.
-    let seen = fs::metadata(path).map_err(|error| unread(path, &error))?;
-    readable(path, &seen)?;
-    let file = File::open(path).map_err(|error| unread(path, &error))?;
-    let seen = file.metadata().map_err(|error| unread(path, &error))?;
-    readable(path, &seen)?;
+    let file = open(path, MAX_BYTES)?;
     let mut bytes = Vec::new();
     file.take(MAX_BYTES + 1)
         .read_to_end(&mut bytes)
         .map_err(|error| unread(path, &error))?;
     if bytes.len() as u64 > MAX_BYTES {
-        return Err(too_large(path));
+        return Err(too_large(path, MAX_BYTES));
     }
     Ok(bytes)
+}
+
+/// A regular file of at most so many bytes, to be read.
+///
+/// # Errors
+/// A path that is no regular file, cannot be read, or is larger.
+pub fn open(path: &Path, most: u64) -> Result<File, Problem> {
+    // Looking first keeps a pipe from blocking; looking again after opening closes the gap.
+    let seen = fs::metadata(path).map_err(|error| unread(path, &error))?;
+    readable(path, &seen, most)?;
+    let file = File::open(path).map_err(|error| unread(path, &error))?;
+    let seen = file.metadata().map_err(|error| unread(path, &error))?;
+    readable(path, &seen, most)?;
+    Ok(file)
 }
 
 /// The path that symbolic links lead to; it need not exist.
@@ -378,7 +387,7 @@ pub fn why(error: &io::Error) -> String {
     }
 }
 
-fn readable(path: &Path, seen: &Metadata) -> Result<(), Problem> {
+fn readable(path: &Path, seen: &Metadata, most: u64) -> Result<(), Problem> {
     let refused = |what: &str| {
         Err(
             Problem::new("not-a-file", format!("`{}` is {what}", path.display()))
@@ -391,21 +400,26 @@ fn readable(path: &Path, seen: &Metadata) -> Result<(), Problem> {
     if !seen.is_file() {
         return refused("a device or a pipe, not a file");
     }
-    if seen.len() > MAX_BYTES {
-        return Err(too_large(path));
+    if seen.len() > most {
+        return Err(too_large(path, most));
     }
     Ok(())
 }
 
-fn too_large(path: &Path) -> Problem {
+fn too_large(path: &Path, most: u64) -> Problem {
+    let most = match most {
+        MAX_BYTES => "256 MiB".to_owned(),
+        most => format!("{} MB", most / 1_000_000),
+    };
     Problem::new(
         "file-too-large",
-        format!("`{}` is larger than 256 MiB", path.display()),
+        format!("`{}` is larger than {most}", path.display()),
     )
     .help("split it into several files")
 }
 
-fn unread(path: &Path, error: &io::Error) -> Problem {
+/// What is said of a file that cannot be read.
+pub fn unread(path: &Path, error: &io::Error) -> Problem {
     let path = path.display();
     match error.kind() {
         ErrorKind::NotFound => Problem::new("no-such-file", format!("there is no file `{path}`"))

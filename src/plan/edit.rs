@@ -2,7 +2,7 @@
 //!
 //! Applying an edit gives its inverse, so undo is apply. Text is read before it gets here.
 
-use super::{Entry, Plan, Proposal, SheetView, empty_column};
+use super::{Entry, Mapping, Plan, Proposal, SheetView, empty_column};
 use super::{Layer, Row, Under};
 use crate::problem::Problem;
 use crate::problem::Severity;
@@ -102,6 +102,13 @@ pub enum Edit {
         /// How.
         view: SheetView,
     },
+    /// Keeps what the headings of a table mean; `None` forgets it.
+    SetMapping {
+        /// The name of the table.
+        name: String,
+        /// What its headings mean.
+        mapping: Option<Mapping>,
+    },
     /// Sets the title.
     SetTitle(String),
     /// Takes the proposal of a name away, and puts one in at a position.
@@ -173,6 +180,7 @@ impl Plan {
             Edit::RemoveLastColumn { sheet } => self.remove_last_column(sheet),
             Edit::SetSeverity { check, severity } => self.set_severity(check, severity),
             Edit::SetView { sheet, view } => self.set_view(sheet, view),
+            Edit::SetMapping { name, mapping } => Ok(self.set_mapping(name, mapping)),
             Edit::SetTitle(title) => self.set_title(title),
             Edit::SetProposal { name, proposal } => self.set_proposal(&name, proposal),
             Edit::OpenProposal { name } => self.open_layer(name),
@@ -640,6 +648,20 @@ impl Plan {
         match self.layers.is_empty() {
             true => at,
             false => self.rows(sheet).order().len(),
+        }
+    }
+
+    fn set_mapping(&mut self, name: String, mapping: Option<Mapping>) -> Change {
+        let before = match mapping {
+            Some(mapping) => self.mappings.insert(name.clone(), mapping),
+            None => self.mappings.remove(&name),
+        };
+        Change {
+            inverse: Edit::SetMapping {
+                name,
+                mapping: before,
+            },
+            touched: Vec::new(),
         }
     }
 

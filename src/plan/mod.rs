@@ -6,6 +6,7 @@
 mod edit;
 mod entry;
 mod fill;
+mod mapping;
 mod proposal;
 mod storage;
 mod under;
@@ -14,6 +15,7 @@ mod view;
 pub use edit::{Change, Edit, Place, Touched};
 pub use entry::{Entry, read_assumption, read_entry};
 pub use fill::Filling;
+pub use mapping::Mapping;
 pub use proposal::{ADD, ASSUME, CELL, FORGET, FORMULA, KINDS, REMOVE};
 pub use proposal::{Alteration, Proposal};
 pub use storage::Storage;
@@ -48,6 +50,8 @@ pub struct Plan {
     pub severities: BTreeMap<String, Option<Severity>>,
     /// Checks the person wrote, with the name of the sheet each belongs to.
     pub own_checks: Vec<(String, CheckDef)>,
+    /// What headings of tables mean, by a name for each table.
+    pub mappings: BTreeMap<String, Mapping>,
     /// Parts of the plan file this version does not know, as text, by table and key.
     pub extras: BTreeMap<(String, String), String>,
     schema: Vec<SheetDef>,
@@ -108,6 +112,7 @@ impl Plan {
             title: String::new(),
             severities: BTreeMap::new(),
             own_checks: Vec::new(),
+            mappings: BTreeMap::new(),
             extras: BTreeMap::new(),
             sheets: schema.iter().map(Rows::new).collect(),
             views: vec![SheetView::default(); schema.len()],

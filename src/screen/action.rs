@@ -140,6 +140,8 @@ pub enum Action {
     Functions,
     /// Caution with light, glass, power and copper.
     Care,
+    /// Read a table into the plan.
+    Import,
     /// Save.
     Save,
     /// Save under another name.
@@ -303,6 +305,7 @@ pub const RECORDS: &[Record] = records![
     Assumptions, Look, All, [letter('a')], "assumptions", "assumed", "Values of the whole plan; follow one to change it.";
     Functions, Look, All, [key(KeyCode::F(2))], "functions", "functions", "What formulas may call.";
     Care, Look, All, [key(KeyCode::F(3))], "care", "care", "Caution with laser light, glass, power and copper between buildings.";
+    Import, Plan, All, [letter('I')], "import", "import", "Read a cable list into the plan: xlsx, xlsb, xls, ods, csv or tsv, after a look at where each heading goes.";
     Save, Plan, All, [control('s')], "save", "save", "Save the plan.";
     SaveAs, Plan, All, [letter('S')], "save as", "save as", "Save the plan under another name, which it keeps.";
     Help, Plan, All, [letter('?'), key(KeyCode::F(1))], "keys", "keys", "The keys of this view.";

@@ -44,6 +44,12 @@ pub enum Target {
     Proposal(usize),
     /// A function by its position in the library.
     Function(usize),
+    /// A heading of a table that is about to be imported, to be sent somewhere else.
+    Heading(usize),
+    /// Another page of the file that is about to be imported.
+    OtherPage(usize),
+    /// Takes the table that is about to be imported.
+    TakeImport,
     /// Steps back: how many undos lead there; negative ones are redos.
     Steps(i32),
     /// A choice of the options of links, by its position, to be taken.

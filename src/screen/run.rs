@@ -199,6 +199,12 @@ fn bring_about(effect: Effect, session: &mut Session, screen: &mut Screen) -> Op
             None
         }
         Effect::Clipboard(text) => gone(screen.copy(&text)),
+        Effect::Read(path, wish) => {
+            // What is being done is seen while nothing else is.
+            let drawn = screen.draw(|buffer| draw::draw(session, buffer));
+            session.read_table(&path, wish);
+            gone(drawn.map(drop))
+        }
         Effect::Redraw => {
             screen.forget();
             None

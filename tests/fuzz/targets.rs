@@ -2,7 +2,7 @@
 //! `mod.rs`.
 
 use portledger::desk::Desk;
-use portledger::files::import;
+use portledger::files::import::{self, Source, Wish};
 use portledger::files::module_dump;
 use portledger::files::plan_file;
 use portledger::plan::{Entry, Plan, read_entry};
@@ -90,7 +90,13 @@ pub fn plan() -> impl Fn(&[u8]) {
 /// A table of links gives an edit that fits, or is refused.
 pub fn table() -> impl Fn(&[u8]) {
     let empty = empty_plan().unwrap();
-    move |bytes| match import::links(&empty, bytes, &[]) {
+    let wish = Wish::default();
+    let read = move |bytes: &[u8]| {
+        let source = Source::of_text(bytes, "cables", &wish)?;
+        import::links(&empty, &source, &wish)
+    };
+    let empty = empty_plan().unwrap();
+    move |bytes| match read(bytes) {
         Ok(read) => {
             let mut plan = empty.clone();
             let change = plan.apply(read.edit).unwrap();

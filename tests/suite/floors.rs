@@ -14,19 +14,23 @@ const ROOMS: &[&str] = &[
 /// Crates with the only rooms that use them.
 const OWNED: &[(&str, &[&str])] = &[
     ("annotate_snippets", &["problem"]),
+    ("calamine", &["files"]),
     ("clap", &["cli"]),
     ("clap_complete", &["cli"]),
     ("clap_mangen", &["cli"]),
     ("crossterm", &["screen"]),
     ("csv", &["sheet", "files"]),
+    ("encoding_rs", &["files"]),
     ("evalexpr", &["formula"]),
     ("frizbee", &["screen"]),
     ("libm", &["formula"]),
     ("logos", &["formula"]),
+    ("memchr", &["files"]),
     ("pulp", &["engine"]),
+    ("quick_xml", &["files"]),
     ("ratatui", &["screen"]),
     ("rayon", &["sheet", "engine", "files"]),
-    ("rustix", &["screen"]),
+    ("rustix", &["files", "screen"]),
     ("serde_json", &["files", "cli"]),
     ("sha2", &["files"]),
     ("signal_hook", &["files", "screen"]),
@@ -34,6 +38,7 @@ const OWNED: &[(&str, &[&str])] = &[
     ("terminal_size", &["cli"]),
     ("tui_input", &["screen"]),
     ("toml", &["units", "sheet", "files"]),
+    ("zip", &["files"]),
 ];
 
 /// Crates that every room may use.

@@ -2,6 +2,7 @@
 
 #![allow(clippy::unwrap_used, reason = "a test says what went wrong by failing")]
 
+mod books;
 mod boundaries;
 mod builtin;
 mod checks;
@@ -14,6 +15,9 @@ mod faults;
 mod floors;
 #[path = "../fuzz/mod.rs"]
 mod fuzz;
+mod hostile;
+mod import;
+mod import_screen;
 mod journal;
 mod light;
 mod load;

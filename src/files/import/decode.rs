@@ -2,8 +2,13 @@
 //!
 //! Rows and headings are read elsewhere.
 
-use super::report::Report;
 use crate::files::table_text::TableText;
+use crate::problem::Problem;
+use encoding_rs::Encoding;
+use encoding_rs::UTF_8;
+use encoding_rs::UTF_16BE;
+use encoding_rs::UTF_16LE;
+use encoding_rs::WINDOWS_1252;
 use std::borrow::Cow;
 use std::collections::BTreeMap;
 
@@ -13,60 +18,122 @@ const SEPARATORS: [char; 4] = [',', ';', '\t', '|'];
 /// How many rows are looked at to find the separator.
 const SAMPLE: usize = 200;
 
-/// What the bytes 0x80 to 0x9f are in Windows-1252; the five unused ones stay control characters.
-const WINDOWS_1252: [char; 32] = [
-    '€', '\u{81}', '‚', 'ƒ', '„', '…', '†', '‡', 'ˆ', '‰', 'Š', '‹', 'Œ', '\u{8d}', 'Ž', '\u{8f}',
-    '\u{90}', '‘', '’', '“', '”', '•', '–', '—', '˜', '™', 'š', '›', 'œ', '\u{9d}', 'ž', 'Ÿ',
-];
+/// So many bytes are looked at to see whether they are text.
+const LOOKED_AT: usize = 4096;
 
-/// The text of a file in UTF-8, in UTF-16 with its mark, or in Windows-1252.
-pub(super) fn text<'b>(bytes: &'b [u8], report: &mut Report) -> Cow<'b, str> {
-    match bytes {
-        [0xef, 0xbb, 0xbf, rest @ ..] => plain(rest, report),
-        [0xff, 0xfe, rest @ ..] => Cow::Owned(utf_16(rest, u16::from_le_bytes, report)),
-        [0xfe, 0xff, rest @ ..] => Cow::Owned(utf_16(rest, u16::from_be_bytes, report)),
-        _ => plain(bytes, report),
+/// The text of a file, in the encoding that is asked for, that its mark names, in UTF-8, or in
+/// the one that it looks like.
+pub(super) fn text<'b>(
+    bytes: &'b [u8],
+    asked: Option<&str>,
+    notes: &mut Vec<String>,
+) -> Result<Cow<'b, str>, Problem> {
+    let (encoding, is_guess) = match asked {
+        Some(label) => (named(label)?, false),
+        None => found(bytes)?,
+    };
+    let (text, encoding, _) = encoding.decode(bytes);
+    let lost = text.matches('\u{fffd}').count();
+    if encoding != UTF_8 {
+        let guess = match is_guess {
+            true => "; that is a guess, say another one with --encoding",
+            false => "",
+        };
+        notes.push(format!("the file was read as {}{guess}", shown(encoding)));
     }
-}
-
-fn plain<'b>(bytes: &'b [u8], report: &mut Report) -> Cow<'b, str> {
-    match std::str::from_utf8(bytes) {
-        Ok(text) => Cow::Borrowed(text),
-        Err(_) => {
-            report.note("the file is not UTF-8; it was read as Windows-1252".to_owned());
-            Cow::Owned(bytes.iter().map(|byte| windows_1252(*byte)).collect())
+    if lost > 0 {
+        notes.push(format!("{lost} characters are damaged in the file"));
+    }
+    Ok(match text.contains('\0') {
+        true => {
+            notes.push("characters of no meaning (NUL) were left out".to_owned());
+            Cow::Owned(text.replace('\0', ""))
         }
+        false => text,
+    })
+}
+
+fn shown(encoding: &'static Encoding) -> &'static str {
+    match encoding.name() {
+        "windows-1252" => "Windows-1252",
+        "UTF-16LE" | "UTF-16BE" => "UTF-16",
+        name => name,
     }
 }
 
-fn windows_1252(byte: u8) -> char {
-    match byte {
-        0x80..=0x9f => WINDOWS_1252[usize::from(byte - 0x80)],
-        _ => char::from(byte),
+fn named(label: &str) -> Result<&'static Encoding, Problem> {
+    Encoding::for_label(label.as_bytes()).ok_or_else(|| {
+        let what = format!("`{label}` is no encoding that is known");
+        let known = [
+            "utf-8",
+            "utf-16le",
+            "windows-1252",
+            "iso-8859-2",
+            "shift_jis",
+        ];
+        Problem::new("no-such-encoding", what)
+            .did_you_mean(label, known)
+            .help(format!("name one such as {}", known.join(", ")))
+    })
+}
+
+/// The encoding of bytes, and whether it is a guess.
+fn found(bytes: &[u8]) -> Result<(&'static Encoding, bool), Problem> {
+    if let Some((encoding, _)) = Encoding::for_bom(bytes) {
+        return Ok((encoding, false));
+    }
+    let sample = &bytes[..bytes.len().min(LOOKED_AT)];
+    let nuls = |from: usize| {
+        let every = sample.iter().skip(from).step_by(2);
+        every.filter(|byte| **byte == 0).count()
+    };
+    let (even, odd, half) = (nuls(0), nuls(1), sample.len() / 2);
+    if odd * 10 > half * 7 && even * 10 < half {
+        return Ok((UTF_16LE, true));
+    }
+    if even * 10 > half * 7 && odd * 10 < half {
+        return Ok((UTF_16BE, true));
+    }
+    if (even + odd) * 20 > sample.len() {
+        let what = "this is neither a table of text nor a spreadsheet of a known form";
+        return Err(
+            Problem::new("not-a-table", what).help("name an xlsx, xlsb, xls, ods, csv or tsv file")
+        );
+    }
+    match std::str::from_utf8(bytes) {
+        Ok(_) => Ok((UTF_8, false)),
+        Err(_) => Ok((WINDOWS_1252, true)),
     }
 }
 
-fn utf_16(bytes: &[u8], unit: fn([u8; 2]) -> u16, report: &mut Report) -> String {
-    let (pairs, rest) = bytes.as_chunks::<2>();
-    let mut n_lost = usize::from(!rest.is_empty());
-    let text = char::decode_utf16(pairs.iter().map(|pair| unit(*pair)))
-        .map(|c| {
-            c.unwrap_or_else(|_| {
-                n_lost += 1;
-                char::REPLACEMENT_CHARACTER
-            })
-        })
-        .collect();
-    report.note("the file was read as UTF-16".to_owned());
-    if n_lost > 0 {
-        report.note(format!("{n_lost} characters are damaged in the file"));
-    }
-    text
+/// Refuses text of another kind under the name of a table.
+pub(super) fn must_be_table(text: &str) -> Result<(), Problem> {
+    let start: String = text.trim_start().chars().take(20).collect();
+    let start = start.to_lowercase();
+    let what = match start.as_str() {
+        start if start.starts_with("<!doctype") || start.starts_with("<html") => "a web page",
+        start if start.starts_with("<table") => "a web page",
+        start if start.starts_with("<?xml") => "an XML file",
+        start if start.starts_with("%pdf") => "a PDF",
+        start if start.starts_with("{\\rtf") => "a text with layout",
+        start if start.starts_with("portledger =") => {
+            let what = "this is a plan, not a table";
+            return Err(Problem::new("not-a-table", what).help(
+                "open it, or show a sheet of it as csv: portledger show PLAN links --as csv",
+            ));
+        }
+        _ => return Ok(()),
+    };
+    Err(Problem::new(
+        "not-a-table",
+        format!("this is {what}, whatever its name says"),
+    )
+    .help("open it where it comes from and save the table as xlsx, ods or csv"))
 }
 
 /// The text without a line that names its separator, and the separator.
 pub(super) fn separator(text: &str) -> (&str, char) {
-    if let Some((separator, rest)) = named(text) {
+    if let Some((separator, rest)) = named_separator(text) {
         return (rest, separator);
     }
     let best = SEPARATORS
@@ -78,7 +145,7 @@ pub(super) fn separator(text: &str) -> (&str, char) {
 }
 
 /// A first line such as `sep=;`, as spreadsheets write it.
-fn named(text: &str) -> Option<(char, &str)> {
+fn named_separator(text: &str) -> Option<(char, &str)> {
     let rest = text.strip_prefix("sep=")?;
     let separator = SEPARATORS
         .into_iter()
@@ -99,10 +166,12 @@ fn regularity(text: &str, separator: char) -> (usize, usize) {
             n_rows += 1;
         }
     }
+    // Titles and sections are single cells between rows that are cut alike.
+    rows_by_width.remove(&1);
     let usual = rows_by_width.into_iter().max_by_key(|(_, n)| *n);
     match usual {
-        Some((width, n)) if width > 1 => (n, width),
-        Some(_) | None => (0, 0),
+        Some((width, n)) => (n, width),
+        None => (0, 0),
     }
 }
 
@@ -111,19 +180,49 @@ mod tests {
     use super::*;
 
     fn check(bytes: &[u8], text_expected: &str, n_notes: usize) {
-        let mut report = Report::default();
-        assert_eq!(text(bytes, &mut report), text_expected);
-        assert_eq!(report.finish().0.len(), n_notes);
+        let mut notes = Vec::new();
+        assert_eq!(text(bytes, None, &mut notes).unwrap(), text_expected);
+        assert_eq!(notes.len(), n_notes, "{notes:?}");
     }
 
     #[test]
-    fn four_encodings_are_read() {
+    fn encodings_are_read_by_their_mark_or_their_look() {
         check("pump à".as_bytes(), "pump à", 0);
         check(b"\xef\xbb\xbfpump", "pump", 0);
         check(b"\xff\xfep\x00\xe0\x00", "pà", 1);
         check(b"\xfe\xff\x00p\x00\xe0", "pà", 1);
-        check(b"\xfe\xff\xd8\x00\x00p\x00", "\u{fffd}p", 2);
+        check(b"\xfe\xff\xd8\x00\x00p\x00", "\u{fffd}p\u{fffd}", 2);
         check(b"10 \x80 \x96 \xe0", "10 € – à", 1);
+        check(b"i\0d\0,\0f\0r\0o\0m\0", "id,from", 1);
+        check(b"\0i\0d\0,\0f\0r\0o\0m", "id,from", 1);
+    }
+
+    #[test]
+    fn an_encoding_can_be_said() {
+        let mut notes = Vec::new();
+        let read = text(b"l\xb9ka", Some("iso-8859-2"), &mut notes).unwrap();
+        assert_eq!(read, "lška");
+        assert_eq!(notes, ["the file was read as ISO-8859-2"]);
+        let problem = text(b"", Some("utf-9"), &mut notes).unwrap_err();
+        assert_eq!(problem.code, "no-such-encoding");
+    }
+
+    #[test]
+    fn what_is_no_table_is_refused() {
+        let bytes = [b"BM\0\0\x01\0".as_slice(), &[0; 90]].concat();
+        assert_eq!(
+            text(&bytes, None, &mut Vec::new()).unwrap_err().code,
+            "not-a-table"
+        );
+        for text in [
+            "<html><table>",
+            " <!DOCTYPE html>",
+            "<?xml version='1.0'?>",
+            "%PDF-1.7",
+        ] {
+            assert_eq!(must_be_table(text).unwrap_err().code, "not-a-table");
+        }
+        assert!(must_be_table("id,from\n").is_ok());
     }
 
     #[test]
@@ -136,6 +235,7 @@ mod tests {
             ("id\nL1\n", ','),
             ("", ','),
             ("id,notes\nL1,\"a;b\nc;d\"\nL2,\n", ','),
+            ("Cables of the pump house\n\n\nid;from\nL1;a\n", ';'),
         ] {
             assert_eq!(separator(text), (text, separator_expected), "{text}");
         }

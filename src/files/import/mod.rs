@@ -1,31 +1,42 @@
-//! A cable list from a spreadsheet as links of a plan.
+//! A cable list from a spreadsheet or a text as links of a plan.
 //!
 //! Gives one edit, so that an import can be taken back, and says everything it read in another
 //! way than it stood. Every row of the source becomes a link or is set aside with its number.
-//! Bytes to text is in `decode.rs`, headings in `headings.rs`, words in `words.rs`, one row in
-//! `row.rs`.
+//! A file becomes a page of cells in `source.rs` (text by `decode.rs`, spreadsheets by
+//! `files::spreadsheet`); `layout.rs` finds the headings, `headings.rs` what they mean, `survey.rs`
+//! what whole columns show, `row.rs` reads one row with `words.rs`, `numbers.rs` and `ends.rs`.
 
 mod decode;
+mod ends;
 mod headings;
+mod layout;
+mod numbers;
 mod report;
 mod row;
+mod source;
+mod survey;
 mod words;
 
-pub use report::{Reason, SetAside};
+pub use headings::How;
+pub use numbers::Decimal;
+pub use report::{Reason, SetAside, aside_lines};
+pub use row::Mapped;
+pub use source::{Source, Wish, is_spreadsheet};
 
 use crate::files::own_column::{MAX_COLUMNS, too_many_columns};
 use crate::files::plan_file::MAX_ROWS;
-use crate::files::table_text::TableText;
 use crate::plan::Edit;
 use crate::plan::Entry;
+use crate::plan::Mapping;
 use crate::plan::Plan;
 use crate::problem::Problem;
+use crate::table::ABSENT;
 use crate::table::SheetId;
-use headings::Columns;
+use headings::{Columns, must_be_known};
 use report::Report;
-use row::{Link, Rows};
+use row::{About, Link, Rows};
 use rustc_hash::FxHashSet;
-use std::borrow::Cow;
+use survey::Survey;
 
 /// The largest file that is imported: 64 MB.
 pub const MAX_BYTES: usize = 64_000_000;
@@ -36,7 +47,7 @@ pub const MAX_CELLS: usize = 10_000_000;
 /// What a table becomes.
 #[derive(Debug)]
 pub struct Import {
-    /// Own columns, links and switches to be added, as one step.
+    /// Own columns, links and switches to be added, and the mapping to be kept, as one step.
     pub edit: Edit,
     /// How many links are added.
     pub n_links: usize,
@@ -46,85 +57,165 @@ pub struct Import {
     pub notes: Vec<String>,
     /// Rows that became no link.
     pub set_aside: Vec<SetAside>,
+    /// Where the cells under each heading go.
+    pub mapped: Vec<Mapped>,
+    /// The numbers of the rows in which the headings stand.
+    pub heading_rows: Vec<usize>,
+    /// The page, where the file has pages.
+    pub page: String,
+    /// The name of the mapping that is kept with the import, where one is.
+    pub kept_as: Option<String>,
 }
 
-/// Reads a table of cells separated by comma, semicolon, tab or bar as links for a plan.
+/// Reads a page as links for a plan, which is not changed.
 ///
-/// `map` says which heading is which column, as `column` or `column:unit`; it wins over what the
-/// headings say themselves. The plan is not changed.
+/// What a person says in `wish` wins over what they said for the same headings before, and that
+/// over what the headings say themselves.
 ///
 /// # Errors
-/// A file beyond the limits, a map that names something unknown, or a table in which no heading
+/// A page beyond the limits, a map that names something unknown, or a page in which no heading
 /// names a link or one of its ends.
-pub fn links(plan: &Plan, bytes: &[u8], map: &[(String, String)]) -> Result<Import, Problem> {
-    if bytes.len() > MAX_BYTES {
-        return Err(beyond("file-too-large", "the file is larger than 64 MB"));
-    }
-    let sheet = plan.sheet("links").ok_or_else(|| {
-        Problem::new("no-such-sheet", "there is no sheet `links`").help("use a plan with links")
-    })?;
+pub fn links(plan: &Plan, source: &Source, wish: &Wish) -> Result<Import, Problem> {
+    let sheet = plan.sheet("links").ok_or_else(must_be_known)?;
+    let page = &source.page;
     let mut report = Report::default();
-    let text = decode::text(bytes, &mut report);
-    let (text, separator) = decode::separator(&text);
-    let mut source = Source {
-        text: TableText::new(text, separator),
-        n_rows: 0,
-        n_cells: 0,
+    for note in &source.notes {
+        report.note(note.clone());
+    }
+    let layout = layout::find(plan, page, wish)?;
+    if layout.headings.len() > MAX_COLUMNS {
+        return Err(too_many_columns());
+    }
+    let first = page.grid.row(layout.first).map_or(1, |row| row.number());
+    if first > 1 || layout.n_rows > 1 {
+        let rows = match layout.n_rows {
+            1 => format!("row {first}"),
+            _ => format!("rows {first} and {}", first + 1),
+        };
+        report.note(format!("the headings stand in {rows}"));
+    }
+    let kept = kept_for(plan, &layout.headings);
+    if let Some((name, _)) = kept {
+        report.note(format!(
+            "the mapping `{name}` of an earlier import was used"
+        ));
+    }
+    let kept_columns = kept.map_or(&[][..], |(_, mapping)| &mapping.columns);
+    let columns = Columns::new(
+        plan,
+        sheet,
+        &layout.headings,
+        &wish.map,
+        kept_columns,
+        &mut report,
+    )?;
+    for row in page.grid.rows().take(layout.first) {
+        let text = row::in_line(row);
+        let reason = if text.is_empty() {
+            Reason::Empty
+        } else {
+            Reason::Above
+        };
+        report.set_aside(row.number(), reason, text);
+    }
+    let body = || page.grid.rows().skip(layout.first + layout.n_rows);
+    let survey = Survey::new(
+        plan,
+        sheet,
+        &columns.targets,
+        body(),
+        wish.decimal,
+        source.separator,
+    );
+    survey::tell(plan, sheet, &columns, &survey, &mut report);
+    let about = About {
+        merged: &page.merged,
+        is_text: source.separator.is_some(),
+        from_1904: source.from_1904,
+        leaves_hidden: wish.leaves_hidden,
     };
-    let headings = source.headings()?;
-    let columns = Columns::new(plan, sheet, &headings, map, &mut report)?;
-    let mut rows = Rows::new(plan, sheet, columns);
-    let mut cells = Vec::new();
-    while source.next(&mut cells)? {
-        rows.read(source.n_rows, &cells, &mut report);
+    let mut rows = Rows::new(plan, sheet, columns, survey, about);
+    for row in body() {
+        rows.read(row, &mut report);
     }
-    finished(plan, sheet, rows, report)
+    let mut import = finished(plan, sheet, rows, report)?;
+    let heading_rows = page.grid.rows().skip(layout.first).take(layout.n_rows);
+    import.heading_rows = heading_rows.map(|row| row.number()).collect();
+    import.page.clone_from(&page.name);
+    keep(plan, source, wish, &layout.headings, kept, &mut import);
+    Ok(import)
 }
 
-fn beyond(code: &'static str, message: &str) -> Problem {
+/// The mapping that was kept for these headings.
+fn kept_for<'p>(plan: &'p Plan, headings: &[String]) -> Option<(&'p String, &'p Mapping)> {
+    let is_same = |mapping: &Mapping| {
+        let same = |(a, b): (&String, &String)| a.to_lowercase() == b.to_lowercase();
+        mapping.headings.len() == headings.len() && mapping.headings.iter().zip(headings).all(same)
+    };
+    plan.mappings.iter().find(|(_, mapping)| is_same(mapping))
+}
+
+/// Adds the mapping to the step where the person said anything new.
+fn keep(
+    plan: &Plan,
+    source: &Source,
+    wish: &Wish,
+    headings: &[String],
+    kept: Option<(&String, &Mapping)>,
+    import: &mut Import,
+) {
+    if wish.map.is_empty() {
+        return;
+    }
+    // As the headings are spelled, whatever the case in which the person wrote them.
+    let spelled = |(heading, column): &(String, String)| {
+        let lower = heading.trim().to_lowercase();
+        let known = headings.iter().find(|known| known.to_lowercase() == lower);
+        (known.unwrap_or(heading).clone(), column.clone())
+    };
+    let mut mapping = Mapping {
+        headings: headings.to_vec(),
+        columns: wish.map.iter().map(spelled).collect(),
+    };
+    for (heading, column) in kept.map_or(&[][..], |(_, kept)| &kept.columns) {
+        let lower = heading.to_lowercase();
+        if mapping
+            .columns
+            .iter()
+            .all(|(known, _)| known.to_lowercase() != lower)
+        {
+            mapping.columns.push((heading.clone(), column.clone()));
+        }
+    }
+    mapping.columns.sort();
+    let own = wish.name.clone();
+    let name = own.or_else(|| kept.map(|(name, _)| name.clone()));
+    let name = name.unwrap_or_else(|| free_name(plan, &source.name, headings));
+    if plan.mappings.get(&name) == Some(&mapping) {
+        return;
+    }
+    if let Edit::Group(edits) = &mut import.edit {
+        import.kept_as = Some(name.clone());
+        edits.push(Edit::SetMapping {
+            name,
+            mapping: Some(mapping),
+        });
+    }
+}
+
+/// The name of a file, with a number where a mapping of other headings has it.
+fn free_name(plan: &Plan, wish: &str, headings: &[String]) -> String {
+    let is_free = |name: &String| {
+        let known = plan.mappings.get(name);
+        known.is_none_or(|known| known.headings == headings)
+    };
+    let numbered = (2..).map(|at| format!("{wish} {at}"));
+    let mut names = std::iter::once(wish.to_owned()).chain(numbered);
+    names.find(is_free).unwrap_or_else(|| wish.to_owned())
+}
+
+pub(super) fn beyond(code: &'static str, message: &str) -> Problem {
     Problem::new(code, message).help("split it into several files")
-}
-
-/// The rows of the source, counted against the limits.
-struct Source<'t> {
-    text: TableText<'t>,
-    n_rows: usize,
-    n_cells: usize,
-}
-
-impl<'t> Source<'t> {
-    fn next(&mut self, cells: &mut Vec<Cow<'t, str>>) -> Result<bool, Problem> {
-        if self.text.next_row(cells).is_none() {
-            return Ok(false);
-        }
-        self.n_rows += 1;
-        self.n_cells += cells.len().max(1);
-        if self.n_cells > MAX_CELLS {
-            return Err(beyond(
-                "too-many-cells",
-                "the file has more than 10,000,000 cells",
-            ));
-        }
-        let last = cells.iter().rposition(|cell| !cell.trim().is_empty());
-        if last.is_some_and(|last| last >= MAX_COLUMNS) {
-            return Err(too_many_columns());
-        }
-        Ok(true)
-    }
-
-    /// The first row that holds anything.
-    fn headings(&mut self) -> Result<Vec<String>, Problem> {
-        let mut cells = Vec::new();
-        while self.next(&mut cells)? {
-            let last = cells.iter().rposition(|cell| !cell.trim().is_empty());
-            if let Some(last) = last {
-                let headings = cells[..=last].iter();
-                return Ok(headings.map(|cell| cell.trim().to_owned()).collect());
-            }
-        }
-        Err(Problem::new("nothing-to-import", "the file has no rows")
-            .help("name a table with a row of headings"))
-    }
 }
 
 /// Everything that was read as one edit.
@@ -134,7 +225,7 @@ fn finished(
     rows: Rows<'_>,
     mut report: Report,
 ) -> Result<Import, Problem> {
-    let (mut links, columns) = rows.into_links(&mut report);
+    let (mut links, columns, mapped) = rows.into_links(&mut report);
     must_fit(plan, sheet, links.len())?;
     number(plan, sheet, &mut links, &mut report);
     let switches = new_switches(plan, sheet, &links);
@@ -171,6 +262,10 @@ fn finished(
         n_switches,
         notes,
         set_aside,
+        mapped,
+        heading_rows: Vec::new(),
+        page: String::new(),
+        kept_as: None,
     })
 }
 
@@ -195,21 +290,26 @@ fn must_fit(plan: &Plan, sheet: SheetId, n_links: usize) -> Result<(), Problem> 
 
 /// Gives links without an id the next free `L1`, `L2`, and tells of ids that stand twice.
 fn number(plan: &Plan, sheet: SheetId, links: &mut [Link], report: &mut Report) {
-    let mut taken: FxHashSet<String> = ids(plan, sheet).collect();
+    let mut taken = ids(plan, sheet);
+    let view = plan.names().view();
     for link in links.iter() {
-        let Some(id) = link.id(plan) else { continue };
-        if !taken.insert(id.to_lowercase()) {
-            report.twice(&id, link.row);
+        let Some(id) = link.code(0) else { continue };
+        if !taken.insert(view.folded(id)) {
+            report.twice(view.text(id), link.row);
         }
     }
+    // The names are written to below.
+    drop(view);
     let (mut next, mut n_numbered) = (1_usize, 0);
-    for link in links.iter_mut().filter(|link| link.id(plan).is_none()) {
-        while taken.contains(&format!("l{next}")) {
+    for link in links.iter_mut().filter(|link| link.code(0).is_none()) {
+        let code = loop {
+            let code = plan.names().code(&format!("L{next}"));
             next += 1;
-        }
-        let code = plan.names().code(&format!("L{next}"));
+            if !taken.contains(&plan.names().folded(code)) {
+                break code;
+            }
+        };
         link.cells.push((0, Entry::Text(code)));
-        next += 1;
         n_numbered += 1;
     }
     if n_numbered > 0 {
@@ -218,10 +318,13 @@ fn number(plan: &Plan, sheet: SheetId, links: &mut [Link], report: &mut Report) 
     }
 }
 
-/// The ids of a sheet in lower case.
-fn ids(plan: &Plan, sheet: SheetId) -> impl Iterator<Item = String> {
-    let order = plan.rows(sheet).order().iter();
-    order.map(move |row| plan.id(sheet, *row).to_lowercase())
+/// The ids of a sheet without regard to case.
+fn ids(plan: &Plan, sheet: SheetId) -> FxHashSet<u32> {
+    let (rows, view) = (plan.rows(sheet), plan.names().view());
+    let codes = rows.column(0).codes();
+    let codes = rows.order().iter().map(|row| codes[row.at()]);
+    let given = codes.filter(|code| *code != ABSENT);
+    given.map(|code| view.folded(code)).collect()
 }
 
 /// A row for every device at an upper end that has none, in order of appearance.
@@ -229,9 +332,10 @@ fn new_switches(plan: &Plan, sheet: SheetId, links: &[Link]) -> Vec<Vec<(usize, 
     let (Some(to), Some(switches)) = (plan.def(sheet).column("to"), plan.sheet("switches")) else {
         return Vec::new();
     };
-    let mut known: FxHashSet<String> = ids(plan, switches).collect();
+    let mut known = ids(plan, switches);
+    let view = plan.names().view();
     let ends = links.iter().filter_map(|link| link.code(to));
-    ends.filter(|code| known.insert(plan.names().text(*code).to_lowercase()))
+    ends.filter(|code| known.insert(view.folded(*code)))
         .map(|code| vec![(0, Entry::Text(code))])
         .collect()
 }

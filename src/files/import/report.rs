@@ -12,12 +12,14 @@ const MAX_NUMBERS: usize = 6;
 const MAX_NOTES: usize = 200;
 
 /// A row of the source that became no link.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct SetAside {
-    /// Its number, the first row of the file being one.
+    /// Its number, the first row of the page being one.
     pub row: usize,
     /// Why.
     pub reason: Reason,
+    /// What stands in it, as much as fits a line.
+    pub text: String,
 }
 
 /// Why a row was set aside.
@@ -25,6 +27,8 @@ pub struct SetAside {
 pub enum Reason {
     /// There is nothing in it.
     Empty,
+    /// It stands above the headings.
+    Above,
     /// It has fewer cells than headings and no id.
     Short {
         /// Its cells.
@@ -32,18 +36,67 @@ pub enum Reason {
         /// The headings.
         n_headings: usize,
     },
+    /// It names no link and no end.
+    Nameless,
+    /// It is the heading of a section or a remark.
+    Section,
+    /// It sums up others.
+    Total,
+    /// It holds the headings again.
+    Headings,
+    /// It was hidden, and hidden rows are left out.
+    Hidden,
+    /// Its cells stand beside the table.
+    Beside,
 }
 
 impl fmt::Display for Reason {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Empty => f.write_str("empty"),
+            Self::Above => f.write_str("above the headings"),
             Self::Short {
                 n_cells,
                 n_headings,
             } => write!(f, "{n_cells} cells of {n_headings} and no id"),
+            Self::Nameless => f.write_str("names no link and no end"),
+            Self::Section => f.write_str("a section or a remark"),
+            Self::Total => f.write_str("a total"),
+            Self::Headings => f.write_str("the headings again"),
+            Self::Hidden => f.write_str("hidden, left out as you say"),
+            Self::Beside => f.write_str("beside the table"),
         }
     }
+}
+
+/// Rows that were set aside, one line for each or for several alike that follow each other.
+pub fn aside_lines(aside: &[SetAside]) -> Vec<String> {
+    let mut lines: Vec<(usize, usize, &SetAside)> = Vec::new();
+    for row in aside {
+        match lines.last_mut() {
+            Some((_, last, first))
+                if *last + 1 == row.row
+                    && first.reason == row.reason
+                    && (row.text.is_empty() || row.text == first.text)
+                    && (first.text.is_empty() || row.text == first.text) =>
+            {
+                *last = row.row;
+            }
+            Some(_) | None => lines.push((row.row, row.row, row)),
+        }
+    }
+    let lines = lines.into_iter().map(|(first, last, row)| {
+        let rows = match first == last {
+            true => format!("row {first}"),
+            false => format!("rows {first} to {last}"),
+        };
+        let text = match row.text.is_empty() {
+            true => String::new(),
+            false => format!(" (`{}`)", row.text),
+        };
+        format!("{rows} set aside: {}{text}", row.reason)
+    });
+    lines.collect()
 }
 
 /// The notes of an import while it runs.
@@ -54,6 +107,8 @@ pub(super) struct Report {
     readings: IndexMap<String, usize>,
     wrong: IndexMap<String, Numbers>,
     twice: IndexMap<String, Numbers>,
+    /// Other things that are told with the rows they are in.
+    listed: IndexMap<String, Numbers>,
     set_aside: Vec<SetAside>,
 }
 
@@ -81,9 +136,17 @@ impl Report {
         self.twice.entry(twice).or_default().add(row);
     }
 
+    /// Something that is told once with the rows it is in.
+    pub(super) fn at(&mut self, what: &str, row: usize) {
+        match self.listed.get_mut(what) {
+            Some(numbers) => numbers.add(row),
+            None => self.listed.entry(what.to_owned()).or_default().add(row),
+        }
+    }
+
     /// A row became no link.
-    pub(super) fn set_aside(&mut self, row: usize, reason: Reason) {
-        self.set_aside.push(SetAside { row, reason });
+    pub(super) fn set_aside(&mut self, row: usize, reason: Reason, text: String) {
+        self.set_aside.push(SetAside { row, reason, text });
     }
 
     /// All notes in order, and the rows set aside.
@@ -94,6 +157,7 @@ impl Report {
         for (kept, what) in [
             (self.wrong, "cells were kept as they are"),
             (self.twice, "ids are not the only ones"),
+            (self.listed, "remarks on cells"),
         ] {
             let kept = kept.into_iter();
             let kept = kept.map(|(note, numbers)| format!("{note} ({numbers})"));

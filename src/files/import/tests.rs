@@ -7,13 +7,19 @@ use proptest::prelude::*;
 
 fn imported(bytes: &[u8], map: &[(&str, &str)]) -> (Plan, Import) {
     let mut plan = fresh().unwrap();
-    let map: Vec<(String, String)> = map
-        .iter()
-        .map(|(heading, column)| ((*heading).to_owned(), (*column).to_owned()))
-        .collect();
-    let import = links(&plan, bytes, &map).unwrap_or_else(|problem| panic!("{problem:?}"));
+    let import = read(&plan, bytes, map).unwrap_or_else(|problem| panic!("{problem:?}"));
     plan.apply(import.edit.clone()).unwrap();
     (plan, import)
+}
+
+fn read(plan: &Plan, bytes: &[u8], map: &[(&str, &str)]) -> Result<Import, Problem> {
+    let map = map.iter();
+    let map = map.map(|(heading, column)| ((*heading).to_owned(), (*column).to_owned()));
+    let wish = Wish {
+        map: map.collect(),
+        ..Wish::default()
+    };
+    links(plan, &Source::of_text(bytes, "cables", &wish)?, &wish)
 }
 
 /// The rows of the plan file that an import makes.
@@ -112,12 +118,12 @@ fn what_the_person_says_wins() {
         ("run", "length:parsec", "unit-unknown"),
         ("run", "notes:m", "unit-differs"),
     ] {
-        let map = [(heading.to_owned(), column.to_owned())];
-        let problem = links(&fresh().unwrap(), b"label,where,run\n", &map).unwrap_err();
+        let map = [(heading, column)];
+        let problem = read(&fresh().unwrap(), b"label,where,run\n", &map).unwrap_err();
         assert_eq!(problem.code, code, "{heading} {column}");
     }
-    let twice = [("label", "id"), ("where", "id")].map(|(a, b)| (a.to_owned(), b.to_owned()));
-    let problem = links(&fresh().unwrap(), b"label,where\n", &twice).unwrap_err();
+    let twice = [("label", "id"), ("where", "id")];
+    let problem = read(&fresh().unwrap(), b"label,where\n", &twice).unwrap_err();
     assert_eq!(problem.code, "mapped-twice");
 }
 
@@ -137,21 +143,26 @@ fn nothing_of_the_source_is_lost() {
          id,length,rack_unit,column_4,length_2,column_7\n\
          L1,far,12,x,7,\n\
          L1,3,,,,extra\n\
-         stray,,,,,\n\
-         L2,2,13,,,\n\
          '''\n",
         &[
+            "the headings stand in row 3",
             "heading `Rack Unit` is not known; its cells are in column `rack_unit`",
             "cells without a heading are in column `column_4`",
             "heading `length` is not known; its cells are in column `length_2`",
             "cells without a heading are in column `column_7`",
-            "numbered 1 link without an id",
             "length `far` is not a number, kept as it is (row 4)",
             "id `L1` is not the only one, all are kept (row 6)",
         ],
     );
     let rows: Vec<usize> = import.set_aside.iter().map(|aside| aside.row).collect();
-    assert_eq!(rows, [5, 8, 9, 11]);
+    assert_eq!(rows, [1, 2, 5, 7, 8, 9, 10, 11]);
+    let lines = aside_lines(&import.set_aside);
+    assert_eq!(lines[0], "rows 1 to 2 set aside: empty");
+    assert_eq!(lines[2], "row 7 set aside: a section or a remark (`stray`)");
+    assert_eq!(
+        lines[4],
+        "row 10 set aside: names no link and no end (`13, 2`)"
+    );
 }
 
 #[test]
@@ -164,9 +175,9 @@ fn a_row_that_breaks_off_without_an_id_is_set_aside() {
         "2 cells of 3 and no id"
     );
     // Without a column of ids the ends are what makes a link.
-    let (plan, import) = imported(b"from,to,notes\ntank,pump\nx\n\"\",\n", &[]);
-    assert!(rows(&plan).starts_with("links = '''\nid,from,to\nL1,tank,pump\nL2,x,\n'''\n"));
-    assert_eq!(import.set_aside.len(), 1);
+    let (plan, import) = imported(b"from,to,notes\ntank,pump\nx1,\nx\n\"\",\n", &[]);
+    assert!(rows(&plan).starts_with("links = '''\nid,from,to\nL1,tank,pump\nL2,x1,\n'''\n"));
+    assert_eq!(import.set_aside.len(), 2);
 }
 
 #[test]
@@ -174,7 +185,7 @@ fn a_second_import_goes_on_where_the_first_ended() {
     let text = b"class,from,to,type,keeper\nserver,tank,leaf1,DAC 25G,Ida\nnone,x,LEAF1,seaweed,\n";
     let (mut plan, first) = imported(text, &[]);
     assert_eq!((first.n_links, first.n_switches), (2, 1));
-    let second = links(&plan, text, &[]).unwrap();
+    let second = read(&plan, text, &[]).unwrap();
     assert_eq!((second.n_links, second.n_switches), (2, 0));
     let before = plan_file::write(&plan);
     let change = plan.apply(second.edit).unwrap();
@@ -208,7 +219,7 @@ fn tables_without_links_are_refused() {
         ("\n,,\n \n", "nothing-to-import"),
         ("colour,size\nred,1\n", "no-links"),
     ] {
-        let problem = links(&fresh().unwrap(), text.as_bytes(), &[]).unwrap_err();
+        let problem = read(&fresh().unwrap(), text.as_bytes(), &[]).unwrap_err();
         assert_eq!(problem.code, code);
         assert!(!problem.help.is_empty());
     }
@@ -222,9 +233,9 @@ fn the_limit_of_bytes_is_inclusive() {
     let mut bytes = b"id,from\nL1,\"".to_vec();
     bytes.resize(MAX_BYTES - 2, b'x');
     bytes.extend(b"\"\n");
-    assert_eq!(links(&plan, &bytes, &[]).unwrap().n_links, 1);
+    assert_eq!(read(&plan, &bytes, &[]).unwrap().n_links, 1);
     bytes.push(b'\n');
-    let problem = links(&plan, &bytes, &[]).unwrap_err();
+    let problem = read(&plan, &bytes, &[]).unwrap_err();
     assert_eq!(problem.code, "file-too-large");
     assert!(problem.message.contains("64 MB"));
 }
@@ -235,11 +246,11 @@ fn the_limit_of_cells_is_inclusive() {
     let mut bytes = b"id,from,to,a,b\n".to_vec();
     bytes.extend(",,,,\n".repeat(MAX_CELLS / 5 - 1).bytes());
     assert_eq!(
-        links(&plan, &bytes, &[]).unwrap().set_aside.len(),
+        read(&plan, &bytes, &[]).unwrap().set_aside.len(),
         MAX_CELLS / 5 - 1
     );
     bytes.push(b'\n');
-    let problem = links(&plan, &bytes, &[]).unwrap_err();
+    let problem = read(&plan, &bytes, &[]).unwrap_err();
     assert_eq!(problem.code, "too-many-cells");
     assert!(problem.message.contains("10,000,000"));
 }
@@ -253,7 +264,7 @@ fn the_limit_of_columns_is_inclusive() {
     ] {
         let own: String = (0..n_own).map(|at| format!(",k{at}")).collect();
         let text = format!("id{own}\nL1{}\n", ",x".repeat(n_own));
-        let problem = links(&fresh().unwrap(), text.as_bytes(), &[]).err();
+        let problem = read(&fresh().unwrap(), text.as_bytes(), &[]).err();
         assert_eq!(problem.map(|problem| problem.code), code, "{n_own}");
     }
 }
@@ -262,7 +273,7 @@ fn the_limit_of_columns_is_inclusive() {
 fn an_import_never_makes_a_plan_that_does_not_open() {
     let mut text = "id\n".to_owned();
     text.push_str(&"L\n".repeat(MAX_ROWS + 1));
-    let problem = links(&fresh().unwrap(), text.as_bytes(), &[]).unwrap_err();
+    let problem = read(&fresh().unwrap(), text.as_bytes(), &[]).unwrap_err();
     assert_eq!(problem.code, "too-many-rows");
 }
 
@@ -274,7 +285,7 @@ proptest! {
         let plan = fresh().unwrap();
         let headed = [b"id,from,length (ft)\n".as_slice(), &bytes].concat();
         for bytes in [bytes, headed] {
-            if let Ok(import) = links(&plan, &bytes, &[]) {
+            if let Ok(import) = read(&plan, &bytes, &[]) {
                 fresh().unwrap().apply(import.edit).unwrap();
             }
         }
@@ -292,12 +303,11 @@ proptest! {
         let heading = vec!["label", "a_device", "b_device", "class", "type", "status", "Length (ft)"];
         let text: String = std::iter::once(&heading).chain(&rows).map(join).collect();
         let mut plan = fresh().unwrap();
-        let map = [("label".to_owned(), "id".to_owned())];
         // Rows of another width may hide the separator; then the heading is not found.
-        let Ok(import) = links(&plan, text.as_bytes(), &map) else {
+        let Ok(import) = read(&plan, text.as_bytes(), &[("label", "id")]) else {
             return Ok(());
         };
-        prop_assert_eq!(import.n_links + import.set_aside.len(), rows.len());
+        prop_assert_eq!(import.n_links + import.set_aside.len() + import.heading_rows.len(), rows.len() + 1);
         plan.apply(import.edit).unwrap();
         let saved = plan_file::write(&plan);
         let (back, _) = plan_file::read(&saved, fresh).unwrap();

@@ -12,6 +12,20 @@ pub(super) const HEADINGS: [(&str, &[&str]); 17] = [
     (
         "id",
         &[
+            "link name",
+            "wire no",
+            "wire number",
+            "wire",
+            "cable name",
+            "tag",
+            "cable tag",
+            "ckt",
+            "ckt id",
+            "circuit no",
+            "no",
+            "nr",
+            "number",
+            "link no",
             "label",
             "cable",
             "cable id",
@@ -27,6 +41,20 @@ pub(super) const HEADINGS: [(&str, &[&str]); 17] = [
     (
         "from",
         &[
+            "origin",
+            "origin device",
+            "a end device",
+            "local device name",
+            "local switch",
+            "source switch",
+            "near end",
+            "near device",
+            "near end device",
+            "leaf",
+            "device name a",
+            "switch a",
+            "end a device",
+            "local",
             "a device",
             "device a",
             "from device",
@@ -45,6 +73,17 @@ pub(super) const HEADINGS: [(&str, &[&str]); 17] = [
     (
         "from_port",
         &[
+            "a end port",
+            "origin port",
+            "switch port",
+            "leaf port",
+            "intf",
+            "source intf",
+            "near port",
+            "near end port",
+            "end a port",
+            "source iface",
+            "port name a",
             "a iface",
             "a port",
             "port a",
@@ -62,6 +101,25 @@ pub(super) const HEADINGS: [(&str, &[&str]); 17] = [
     (
         "to",
         &[
+            "b end device",
+            "z end device",
+            "remote device name",
+            "remote switch",
+            "connected host device",
+            "connected host",
+            "connected device",
+            "connected to",
+            "spine",
+            "far end",
+            "far device",
+            "far end device",
+            "destination switch",
+            "switch b",
+            "end b device",
+            "end z",
+            "neighbour",
+            "neighbor",
+            "remote",
             "b device",
             "device b",
             "to device",
@@ -86,6 +144,18 @@ pub(super) const HEADINGS: [(&str, &[&str]); 17] = [
     (
         "to_port",
         &[
+            "b end port",
+            "z end port",
+            "target interface",
+            "spine port",
+            "far port",
+            "far end port",
+            "end b port",
+            "remote iface",
+            "target iface",
+            "port name b",
+            "dest interface",
+            "remote intf",
             "b iface",
             "b port",
             "port b",
@@ -107,6 +177,8 @@ pub(super) const HEADINGS: [(&str, &[&str]); 17] = [
     (
         "role",
         &[
+            "use",
+            "link use",
             "class",
             "purpose",
             "usage",
@@ -131,6 +203,10 @@ pub(super) const HEADINGS: [(&str, &[&str]); 17] = [
     (
         "medium",
         &[
+            "link type",
+            "fibre",
+            "fiber",
+            "cable medium",
             "type",
             "media",
             "media type",
@@ -141,7 +217,18 @@ pub(super) const HEADINGS: [(&str, &[&str]); 17] = [
             "fiber type",
         ],
     ),
-    ("length", &["len", "cable length", "run length", "distance"]),
+    (
+        "length",
+        &[
+            "len",
+            "cable length",
+            "run length",
+            "distance",
+            "total length",
+            "route length",
+            "length total",
+        ],
+    ),
     (
         "module",
         &[
@@ -153,7 +240,15 @@ pub(super) const HEADINGS: [(&str, &[&str]); 17] = [
         ],
     ),
     ("connections", &["connectors", "mated pairs"]),
-    ("state", &["status", "link status", "cable status"]),
+    (
+        "state",
+        &[
+            "status",
+            "link status",
+            "cable status",
+            "installation status",
+        ],
+    ),
     (
         "measured_loss",
         &["insertion loss", "test loss", "tested loss"],
@@ -162,6 +257,9 @@ pub(super) const HEADINGS: [(&str, &[&str]); 17] = [
     (
         "notes",
         &[
+            "isolation note",
+            "link description",
+            "desc",
             "note",
             "comment",
             "comments",
@@ -278,6 +376,82 @@ const FILLERS: [&str; 5] = ["cable", "patch", "cord", "fibre", "fiber"];
 /// The column that a heading in lower case means by another word.
 pub(super) fn column_of(heading: &str) -> Option<&'static str> {
     listed(&HEADINGS, heading)
+}
+
+/// Headings that name a device or a port without saying at which end.
+const EITHER_END: [(&[&str], [&str; 2]); 2] = [
+    (
+        &[
+            "device",
+            "device name",
+            "switch",
+            "switch name",
+            "host",
+            "node",
+            "equipment",
+            "hostname",
+            "end",
+            "unit",
+        ],
+        ["from", "to"],
+    ),
+    (
+        &[
+            "port",
+            "port no",
+            "port number",
+            "port name",
+            "iface",
+            "device port",
+        ],
+        ["from_port", "to_port"],
+    ),
+];
+
+/// The columns of both ends for a heading in lower case that may be either.
+pub(super) fn ends_of(heading: &str) -> Option<&'static [&'static str; 2]> {
+    let found = EITHER_END
+        .iter()
+        .find(|(words, _)| words.contains(&heading));
+    found.map(|(_, ends)| ends)
+}
+
+/// Words that people write where they know nothing.
+const BLANKS: [&str; 17] = [
+    "-", "--", "---", "\u{2013}", "\u{2014}", "n/a", "n.a.", "#n/a", "tbd", "t.b.d.", "tba", "?",
+    "??", "unknown", "nil", "null", "none yet",
+];
+
+/// Whether a cell says that nothing is known.
+pub(super) fn is_blank(text: &str) -> bool {
+    let text = text.trim();
+    BLANKS.iter().any(|blank| blank.eq_ignore_ascii_case(text))
+}
+
+/// Words that begin a row of totals.
+const TOTALS: [&str; 12] = [
+    "total",
+    "totals",
+    "sum",
+    "subtotal",
+    "sub-total",
+    "grand",
+    "average",
+    "mean",
+    "minimum",
+    "maximum",
+    "summe",
+    "gesamt",
+];
+
+/// Whether a cell begins a row of totals.
+pub(super) fn is_total(text: &str) -> bool {
+    let first = text
+        .trim()
+        .split([' ', ':', '('])
+        .next()
+        .unwrap_or_default();
+    TOTALS.iter().any(|total| total.eq_ignore_ascii_case(first))
 }
 
 /// The state that another word means.

@@ -19,6 +19,7 @@
 //! ```
 
 mod extras;
+mod mapping;
 mod proposal;
 mod read;
 mod rows;

@@ -174,6 +174,7 @@ impl Opening<'_> {
         for (name, value) in document {
             match name.get_ref().as_ref() {
                 "portledger" | "column" | "formula" | "check" | "proposal" | "rows" | "view" => {}
+                "mapping" => self.mappings(name, value)?,
                 "title" => self.title(value)?,
                 "assumptions" => self.assumptions(value)?,
                 "severities" => self.severities(value)?,

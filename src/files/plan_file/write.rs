@@ -3,6 +3,7 @@
 //! Only text out; `save.rs` brings it to disk.
 
 use super::extras::{self, TOP};
+use super::mapping;
 use super::proposal;
 use super::toml_text::{block, key, quoted};
 use super::view;
@@ -41,6 +42,7 @@ fn written(plan: &Plan) -> String {
     assumptions(&mut out, plan);
     severities(&mut out, plan);
     view::push(&mut out, plan);
+    mapping::push(&mut out, plan);
     own_columns(&mut out, plan);
     formulas(&mut out, plan);
     own_checks(&mut out, plan);

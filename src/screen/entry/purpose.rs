@@ -94,6 +94,15 @@ pub enum Purpose {
     CopyTo,
     /// The name of a new proposal.
     Proposal,
+    /// The file to read a table from.
+    ImportFrom,
+    /// Where the cells under a heading of a table go.
+    Heading {
+        /// The heading.
+        heading: String,
+        /// Where they go now.
+        now: String,
+    },
     /// A part of a name in a list.
     Needle(NeedleFor),
 }
@@ -155,6 +164,8 @@ impl Purpose {
             Self::SaveAs => "save as".to_owned(),
             Self::CopyTo => "copy into file".to_owned(),
             Self::Proposal => "name of the new proposal".to_owned(),
+            Self::ImportFrom => "import from file".to_owned(),
+            Self::Heading { heading, .. } => format!("`{heading}` is"),
             Self::Needle(NeedleFor::Actions) => "action".to_owned(),
             Self::Needle(NeedleFor::Functions) => "function".to_owned(),
             Self::Needle(NeedleFor::Columns) => "column".to_owned(),
@@ -191,11 +202,13 @@ impl Purpose {
             Self::SaveAs => desk
                 .path()
                 .map_or_else(String::new, |path| path.to_string_lossy().into_owned()),
+            Self::Heading { now, .. } => now.clone(),
             Self::Column { .. }
             | Self::Keep { .. }
             | Self::Find
             | Self::CopyTo
             | Self::Proposal
+            | Self::ImportFrom
             | Self::Needle(_) => String::new(),
         }
     }
@@ -215,6 +228,8 @@ impl Purpose {
             | Self::SaveAs
             | Self::CopyTo
             | Self::Proposal
+            | Self::ImportFrom
+            | Self::Heading { .. }
             | Self::Needle(_) => false,
         }
     }
@@ -239,6 +254,8 @@ impl Purpose {
             | Self::SaveAs
             | Self::CopyTo
             | Self::Proposal
+            | Self::ImportFrom
+            | Self::Heading { .. }
             | Self::Needle(_) => None,
         }
     }
@@ -289,6 +306,11 @@ pub(super) fn advise(
             "a table with tabs between its cells, for example links.tsv",
         ),
         Purpose::Proposal => proposal(desk, text),
+        Purpose::ImportFrom => file(
+            text,
+            "a table of links, for example cables.xlsx or links.csv",
+        ),
+        Purpose::Heading { .. } => heading(desk, text),
         Purpose::Needle(_) => Advice::default(),
     }
 }
@@ -348,6 +370,41 @@ fn proposal(desk: &Desk, text: &str) -> Advice {
     if let Err(problem) = desk.plan().propose_edit(text, "", None) {
         advice.patient = text.trim().is_empty();
         advice.problems.push(problem);
+    }
+    advice
+}
+
+/// The columns that a heading can be, those first whose names begin with the text.
+fn heading(desk: &Desk, text: &str) -> Advice {
+    let mut advice = Advice::of(
+        "a column, with a unit where bare numbers are in another one (length:ft); `text` keeps the \
+         cells as they are, `-` leaves them out, empty goes by the heading",
+    );
+    let plan = desk.plan();
+    let Some(sheet) = plan.sheet("links") else {
+        return advice;
+    };
+    let typed = text
+        .split(':')
+        .next()
+        .unwrap_or_default()
+        .trim()
+        .to_lowercase();
+    let columns = plan.entered(sheet).map(|at| plan.column(sheet, at));
+    let meant: Vec<&str> = columns
+        .map(|def| def.name.as_str())
+        .filter(|name| name.starts_with(&typed))
+        .collect();
+    match meant.as_slice() {
+        [one] if *one == typed => {
+            let at = plan.def(sheet).column(one);
+            advice.tell(
+                at.map_or_else(String::new, |at| plan.column(sheet, at).doc.clone()),
+                Tone::Plain,
+            );
+        }
+        [] => {}
+        several => advice.tell(several.join(", "), Tone::Plain),
     }
     advice
 }

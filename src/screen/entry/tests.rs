@@ -680,6 +680,11 @@ fn purposes(desk: &Desk) -> Vec<Purpose> {
         Purpose::Find,
         Purpose::SaveAs,
         Purpose::CopyTo,
+        Purpose::ImportFrom,
+        Purpose::Heading {
+            heading: "Cable Len".to_owned(),
+            now: "length:ft".to_owned(),
+        },
         Purpose::Needle(NeedleFor::Actions),
     ]);
     all

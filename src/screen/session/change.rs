@@ -154,6 +154,8 @@ impl Session {
                 Ok(())
             }
             Purpose::SaveAs => self.save_as(text),
+            Purpose::ImportFrom => self.ask_table(text),
+            Purpose::Heading { heading, .. } => self.map_heading(heading, text),
             Purpose::CopyTo => self.copy_to(text),
             Purpose::Proposal => self.new_proposal(text),
             Purpose::Needle(_) => Ok(()),

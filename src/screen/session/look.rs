@@ -78,6 +78,8 @@ pub enum Shown {
     Function(usize),
     /// Cautions.
     Care,
+    /// The table that is about to be imported.
+    Import,
     /// A page that was made once and belongs to a question.
     Ready,
 }
@@ -229,6 +231,12 @@ impl Session {
                 None => Page::default(),
             },
             Shown::Care => pages::care(width, theme),
+            Shown::Import => match &self.importing {
+                Some(importing) => {
+                    pages::import(importing.read(), importing.others(), width, theme)
+                }
+                None => Page::default(),
+            },
             // Such a page is kept as it is.
             Shown::Ready => Page::default(),
         }
@@ -346,6 +354,9 @@ impl Session {
             }
             Target::Proposal(at) => self.enter_proposal(at),
             Target::Function(at) => self.open_page(Shown::Function(at)),
+            Target::Heading(at) => self.ask_heading(at),
+            Target::OtherPage(at) => self.other_page(at),
+            Target::TakeImport => self.take_import(),
             Target::Steps(by) => self.go_steps(by),
             Target::Take(at) => self.take_option(at),
             Target::Behind(at) => self.open_page(Shown::Behind(at)),

@@ -6,10 +6,12 @@
 mod arrange;
 mod begin;
 mod change;
+mod import;
 mod look;
 mod propose;
 mod study;
 
+pub use import::Importing;
 pub use look::{Leaf, Shown};
 
 use super::action::{self, Action};
@@ -19,6 +21,8 @@ use super::ledger::Ledger;
 use super::theme::Theme;
 use super::theme::Tone;
 use crate::desk::Desk;
+use crate::files::import::Wish;
+use crate::files::spreadsheet::Reader;
 use crate::plan::Edit;
 use crate::problem::Problem;
 use crate::table::SheetId;
@@ -53,6 +57,8 @@ pub enum Effect {
     Redraw,
     /// Leave the terminal to the shell until it gives it back.
     Suspend,
+    /// Draw, then let the session read a table, which may take a while.
+    Read(PathBuf, Wish),
     /// End.
     Quit,
 }
@@ -129,6 +135,10 @@ pub struct Session {
     last_step: String,
     /// Whether the person ends without the steps that are not saved.
     pub is_abandoned: bool,
+    /// The table that was read and not taken yet.
+    pub importing: Option<Importing>,
+    /// What reads spreadsheets, where it is not this program as it runs.
+    pub reader: Option<Reader>,
     copied: Option<String>,
     needle: String,
     effects: Vec<Effect>,
@@ -151,6 +161,8 @@ impl Session {
             width: 80,
             last_step: String::new(),
             is_abandoned: false,
+            importing: None,
+            reader: None,
             copied: None,
             needle: String::new(),
             effects: Vec::new(),
@@ -307,6 +319,7 @@ impl Session {
             | Action::Assumptions
             | Action::Functions
             | Action::Care
+            | Action::Import
             | Action::Save
             | Action::SaveAs
             | Action::Help
@@ -326,6 +339,7 @@ impl Session {
             Action::LeaveProposal => self.leave_proposal(),
             Action::Accept => self.accept_proposal(),
             Action::DropProposal => self.ask_drop(),
+            Action::Import => self.open_entry(Purpose::ImportFrom),
             Action::Save => self.save(),
             Action::SaveAs => self.open_entry(Purpose::SaveAs),
             Action::Redraw => self.effects.push(Effect::Redraw),

@@ -1,0 +1,256 @@
+//! What the rows of a table show before any is read: signs of decimals, units, ports in cells.
+//!
+//! Decisions for whole columns; nothing is changed here.
+
+use super::ends;
+use super::headings::{Columns, How, Target};
+use super::numbers::{Decimal, Signs};
+use super::report::Report;
+use super::words;
+use crate::files::spreadsheet::Kind;
+use crate::files::spreadsheet::RowView;
+use crate::plan::Plan;
+use crate::sheet::ColumnKind;
+use crate::table::SheetId;
+use crate::units::split_quantity;
+
+/// What the cells under one heading show.
+#[derive(Debug, Clone, Default)]
+pub(super) struct Seen {
+    /// Their decimal signs, where numbers are expected.
+    pub(super) signs: Signs,
+    /// Bare numbers.
+    pub(super) n_bare: usize,
+    /// Numbers with a unit of their own.
+    pub(super) n_with_unit: usize,
+    /// The largest bare number.
+    pub(super) largest: f64,
+    /// Cells that hold a device and a port.
+    pub(super) n_parted: usize,
+    /// Cells that hold anything.
+    pub(super) n_cells: usize,
+    /// Texts, as against numbers and dates of a spreadsheet.
+    pub(super) n_texts: usize,
+    /// Cells that a spreadsheet made a number or a date of.
+    pub(super) n_others: usize,
+    /// Those of them that are no plain numbers.
+    pub(super) n_mangled: usize,
+    /// The first contents, to be shown.
+    pub(super) samples: Vec<String>,
+}
+
+/// So many contents are shown of a heading.
+const N_SAMPLES: usize = 3;
+
+/// What the cells under all headings show.
+#[derive(Debug)]
+pub(super) struct Survey {
+    /// One for each heading.
+    pub(super) seen: Vec<Seen>,
+    /// The decimal sign that the file shows as a whole.
+    decimal: Option<Decimal>,
+    is_said: bool,
+    separator: Option<char>,
+}
+
+impl Survey {
+    /// Looks at all rows.
+    pub(super) fn new<'g>(
+        plan: &Plan,
+        sheet: SheetId,
+        targets: &[Target],
+        rows: impl Iterator<Item = RowView<'g>>,
+        said: Option<Decimal>,
+        separator: Option<char>,
+    ) -> Self {
+        let defs = &plan.def(sheet).columns;
+        let looks: Vec<Look> = targets
+            .iter()
+            .map(|target| match defs.get(target.column) {
+                Some(def) if def.kind == ColumnKind::Number => Look::Number,
+                Some(def) if def.name == "from" || def.name == "to" => Look::End,
+                Some(_) if target.column == 0 => Look::Id,
+                Some(_) | None => Look::Text,
+            })
+            .collect();
+        let mut seen = vec![Seen::default(); targets.len()];
+        for row in rows {
+            for cell in row.cells() {
+                let Some((seen, look)) = seen.get_mut(cell.column).zip(looks.get(cell.column))
+                else {
+                    break;
+                };
+                seen.see(*look, cell.kind, cell.text);
+            }
+        }
+        let all = seen
+            .iter()
+            .fold(Signs::default(), |all, seen| all.and(seen.signs));
+        Self {
+            seen,
+            decimal: said.or(all.most()),
+            is_said: said.is_some(),
+            separator,
+        }
+    }
+
+    /// The decimal sign of a column: its own, that of the file, that which goes with the separator;
+    /// none where `1,234` could be either.
+    pub(super) fn decimal(&self, at: usize) -> Option<Decimal> {
+        let own = self.seen.get(at).map(|seen| seen.signs).unwrap_or_default();
+        if self.is_said {
+            return self.decimal;
+        }
+        let by_separator = match self.separator {
+            Some(';') => Some(Decimal::Comma),
+            Some(_) | None => None,
+        };
+        own.most()
+            .or(self.decimal)
+            .or(by_separator)
+            .or(match own.unclear {
+                0 => Some(Decimal::Point),
+                _ => None,
+            })
+    }
+
+    /// Whether the cells under a heading hold device and port.
+    pub(super) fn is_parted(&self, at: usize) -> bool {
+        let seen = self.seen.get(at);
+        seen.is_some_and(|seen| seen.n_parted > 0 && seen.n_parted * 2 >= seen.n_cells)
+    }
+}
+
+/// Tells what was decided for whole columns, where it could be otherwise.
+pub(super) fn tell(
+    plan: &Plan,
+    sheet: SheetId,
+    columns: &Columns,
+    survey: &Survey,
+    report: &mut Report,
+) {
+    for (at, (target, seen)) in columns.targets.iter().zip(&survey.seen).enumerate() {
+        let Some(def) = plan.def(sheet).columns.get(target.column) else {
+            continue;
+        };
+        let (name, heading) = (&def.name, &target.heading);
+        if seen.signs.comma + seen.signs.unclear > 0
+            && let Some(decimal) = survey.decimal(at)
+        {
+            let sign = match decimal {
+                Decimal::Comma => "comma",
+                Decimal::Point => "point",
+            };
+            report.note(format!("{name} is read with a decimal {sign}"));
+        }
+        if target.column == 0 {
+            tell_of_ids(seen, report);
+        }
+        if def.unit != "m" || seen.n_bare == 0 || target.unit.is_some() {
+            continue;
+        }
+        let hint = format!("if they are feet, say --map '{heading}={name}:ft'");
+        if seen.n_with_unit > 0 {
+            report.note(format!(
+                "{name} has units in some cells, those without one are in m; {hint}"
+            ));
+        } else if seen.largest > LONG && target.how != How::Said {
+            report.note(format!(
+                "{name} names no unit and goes up to {}, taken as m; {hint}",
+                seen.largest
+            ));
+        }
+    }
+}
+
+/// A bare length beyond this is often one in feet.
+const LONG: f64 = 330.0;
+
+fn tell_of_ids(seen: &Seen, report: &mut Report) {
+    if seen.n_others > 0 && (seen.n_texts > 0 || seen.n_mangled > 0) {
+        let what = format!(
+            "{} of the ids are numbers or dates among {} texts: a spreadsheet may have changed them \
+             (1E5 becomes 100000, 3-4 a date)",
+            seen.n_others, seen.n_texts
+        );
+        report.note(what);
+    }
+}
+
+#[derive(Debug, Clone, Copy)]
+enum Look {
+    Number,
+    End,
+    Id,
+    Text,
+}
+
+impl Seen {
+    fn see(&mut self, look: Look, kind: Kind, text: &str) {
+        self.n_cells += 1;
+        if self.samples.len() < N_SAMPLES
+            && !text.is_empty()
+            && self.samples.iter().all(|known| known != text)
+        {
+            self.samples.push(text.chars().take(60).collect());
+        }
+        match look {
+            Look::Number => self.number(kind, text),
+            Look::End if ends::device_and_port(text).is_some() => self.n_parted += 1,
+            Look::Id => match is_mangled(kind, text) {
+                true => {
+                    self.n_others += 1;
+                    self.n_mangled += usize::from(kind != Kind::Number);
+                }
+                false => self.n_texts += 1,
+            },
+            Look::End | Look::Text => {}
+        }
+    }
+
+    fn number(&mut self, kind: Kind, text: &str) {
+        if kind == Kind::Text {
+            if words::is_blank(text) {
+                return;
+            }
+            self.signs.see(text);
+        }
+        match split_quantity(text) {
+            Some((value, "")) => {
+                self.n_bare += 1;
+                self.largest = self.largest.max(value);
+            }
+            Some(_) => self.n_with_unit += 1,
+            None => {}
+        }
+    }
+}
+
+/// Whether a spreadsheet made something else of an id: a number in powers of ten, or a date.
+fn is_mangled(kind: Kind, text: &str) -> bool {
+    match kind {
+        Kind::Number | Kind::Date => true,
+        Kind::Text => looks_mangled(text),
+        Kind::Flag | Kind::Error | Kind::NotCalculated => false,
+    }
+}
+
+/// `1E+05`, `4-Mar`, `Mar-04`, `2031-03-04`.
+fn looks_mangled(text: &str) -> bool {
+    const MONTHS: [&str; 12] = [
+        "jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec",
+    ];
+    let is_number = |text: &str| !text.is_empty() && text.bytes().all(|byte| byte.is_ascii_digit());
+    let is_month = |text: &str| MONTHS.contains(&text.to_lowercase().as_str());
+    if let Some((mantissa, exponent)) = text.split_once("E+") {
+        return mantissa.parse::<f64>().is_ok() && is_number(exponent);
+    }
+    let parts: Vec<&str> = text.split('-').collect();
+    match parts.as_slice() {
+        [a, b] => (is_number(a) && is_month(b)) || (is_month(a) && is_number(b)),
+        [year, month, day] => {
+            year.len() == 4 && [year, month, day].into_iter().all(|part| is_number(part))
+        }
+        _ => false,
+    }
+}
