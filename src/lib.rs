@@ -13,6 +13,7 @@
 //! engine    keeps every column up to date
 //! trade     what a network planner knows
 //! files     bytes in and out
+//! report    pages for people
 //! desk      one open plan: edits, undo, saving
 //! screen    the ledger on a terminal
 //! cli       the command line
@@ -25,6 +26,7 @@ pub mod files;
 pub mod formula;
 pub mod plan;
 pub mod problem;
+pub mod report;
 pub mod screen;
 pub mod sheet;
 pub mod table;

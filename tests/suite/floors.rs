@@ -7,8 +7,8 @@ use std::path::{Path, PathBuf};
 
 /// The rooms, lowest floor first; each may import those before it.
 const ROOMS: &[&str] = &[
-    "problem", "units", "table", "formula", "sheet", "plan", "engine", "trade", "files", "desk",
-    "screen", "cli",
+    "problem", "units", "table", "formula", "sheet", "plan", "engine", "trade", "files", "report",
+    "desk", "screen", "cli",
 ];
 
 /// Crates with the only rooms that use them.
@@ -26,9 +26,10 @@ const OWNED: &[(&str, &[&str])] = &[
     ("pulp", &["engine"]),
     ("ratatui", &["screen"]),
     ("rayon", &["sheet", "engine", "files"]),
+    ("rust_xlsxwriter", &["report"]),
     ("rustix", &["screen"]),
     ("serde_json", &["files", "cli"]),
-    ("sha2", &["files"]),
+    ("sha2", &["files", "report"]),
     ("signal_hook", &["screen"]),
     ("strsim", &["problem"]),
     ("terminal_size", &["cli"]),
