@@ -26,4 +26,5 @@ mod standing;
 mod story;
 mod tasks;
 mod terminal;
+mod workbook;
 mod worked;
