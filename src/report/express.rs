@@ -262,7 +262,7 @@ impl Flag {
         match self {
             Self::Constant(false) => "TRUE".to_owned(),
             Self::Constant(true) | Self::Missing => "FALSE".to_owned(),
-            Self::Sure(text) => format!("NOT({text})"),
+            Self::Sure(text) => not(text),
             Self::Strict(text) => format!("NOT(IFERROR({text},TRUE))"),
             Self::Cell(cell) => format!("{cell}=FALSE"),
             Self::Same { given, same, .. } => {
@@ -297,25 +297,56 @@ impl Flag {
     /// Several flags where one that is known may decide, whether or not others are missing.
     fn joined(&self, all: &[Self], name: &str, decides: fn(&Self) -> String, decided: &str) -> String {
         let (sure, open): (Vec<&Self>, Vec<&Self>) = all.iter().partition(|one| one.is_sure());
+        if sure.iter().any(|one| decides(one) == "TRUE") {
+            return decided.to_owned();
+        }
         let rest = match open.as_slice() {
             [one] => one.strict(),
             several => {
                 let deciding = several.iter().map(|one| decides(one)).collect();
-                let strict = several.iter().map(|one| one.strict()).collect();
-                format!("IF({},{decided},{})", call("OR", deciding), call(name, strict))
+                let strict: Vec<String> = several.iter().map(|one| one.strict()).collect();
+                let strict = match strict.iter().any(|one| one == MISSING) {
+                    true => MISSING.to_owned(),
+                    false => call(name, strict),
+                };
+                match call("OR", deciding) {
+                    never if never == "FALSE" => strict,
+                    deciding => format!("IF({deciding},{decided},{strict})"),
+                }
             }
         };
         if sure.is_empty() {
             return rest;
         }
         let known = sure.iter().map(|one| decides(one)).collect();
-        format!("IF({},{decided},{rest})", call("OR", known))
+        match call("OR", known) {
+            never if never == "FALSE" => rest,
+            known => format!("IF({known},{decided},{rest})"),
+        }
     }
 }
 
-/// A call, or the one argument alone where there is one.
-fn call(name: &str, args: Vec<String>) -> String {
+/// The opposite of a text that gives yes or no.
+fn not(text: &str) -> String {
+    match text {
+        "TRUE" => "FALSE".to_owned(),
+        "FALSE" => "TRUE".to_owned(),
+        other => format!("NOT({other})"),
+    }
+}
+
+/// `AND` or `OR` of parts, without those that decide nothing.
+fn call(name: &str, mut args: Vec<String>) -> String {
+    let (decides, idle) = match name {
+        "AND" => ("FALSE", "TRUE"),
+        _ => ("TRUE", "FALSE"),
+    };
+    if args.iter().any(|arg| arg == decides) {
+        return decides.to_owned();
+    }
+    args.retain(|arg| arg != idle);
     match args.as_slice() {
+        [] => idle.to_owned(),
         [one] => one.clone(),
         several => format!("{name}({})", several.join(",")),
     }

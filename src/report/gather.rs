@@ -3,7 +3,7 @@
 //! The sheet that is gone through gets a column with the values that count. A sum is then one sum
 //! with a condition; the greatest of a group is the value before which no other comes.
 
-use super::book::{Content, Place, Stored};
+use super::book::{Place, Stored};
 use super::express::{Binds, Flag, Number};
 use super::translate::{Told, Translator, untold};
 use crate::formula::Form;
@@ -284,11 +284,6 @@ impl Translator<'_> {
         })
         .filter(|key| !key.contains(&crate::table::ABSENT))
         .all(|key| seen.insert(key))
-    }
-
-    /// Whether a place holds a formula.
-    pub fn is_live(&self, place: Place) -> bool {
-        matches!(self.blocks[place.block].columns[place.column].content, Content::Formula(_))
     }
 }
 

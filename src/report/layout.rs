@@ -136,6 +136,19 @@ impl Layout {
         Some((placed.place, letters))
     }
 
+    /// Live columns for people that hang on one that stands as values, by page and heading.
+    pub fn leaning(&self) -> Vec<(String, String)> {
+        let shown = self.pages.iter().flat_map(|laid| {
+            let columns = laid.columns.iter().take(laid.n_shown);
+            columns.map(move |placed| (laid, placed))
+        });
+        let leaning = shown.filter(|(_, placed)| {
+            let col = self.col(placed.place);
+            matches!(col.content, Content::Formula(_)) && !col.leans.is_empty()
+        });
+        leaning.map(|(laid, placed)| (laid.page.clone(), placed.heading.clone())).collect()
+    }
+
     /// Columns for people that stand as values, with the reason.
     pub fn values_only(&self) -> impl Iterator<Item = (&Laid, &Col, &str)> {
         let laid = self.pages.iter().chain(&self.tables);

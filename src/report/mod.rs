@@ -104,6 +104,8 @@ pub struct Written {
     pub n_as_values: usize,
     /// Columns that stand as values.
     pub values: Vec<AsValue>,
+    /// Live columns for people that hang on one of those, by page and heading.
+    pub leaning: Vec<(String, String)>,
 }
 
 /// A format that a plan can be exported as.

@@ -1,7 +1,7 @@
 //! The values that go into the cells: what a person entered, what we computed, and what the columns
 //! beside them hold. Values only; how they are written is in `workbook`.
 
-use super::book::{Block, Content, Place, Stored};
+use super::book::{Block, Place, Stored};
 use super::gather::LOST;
 use crate::engine::Engine;
 use crate::engine::Source;
@@ -261,15 +261,4 @@ fn ranks(n_rows: usize, of: &Values<'_>, by: &Values<'_>, falling: bool) -> Vec<
         }
     }
     out
-}
-
-/// Whether a column has a value in any row.
-pub fn has_values(plan: &Plan, engine: &Engine, blocks: &[Block], place: Place) -> bool {
-    let values = values(plan, engine, blocks, place);
-    (0..blocks[place.block].rows.len()).any(|row| values.at(row) != Datum::Empty)
-}
-
-/// Whether the cells of a column are formulas.
-pub fn is_formula(content: &Content) -> bool {
-    matches!(content, Content::Formula(_))
 }

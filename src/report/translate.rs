@@ -6,7 +6,7 @@
 //! program knows is refused with a reason. Values over many rows are in `gather.rs`.
 
 use super::book::{Block, Col, Content, Place, Stored, assumed, is_markless};
-use super::express::{Binds, Flag, Number, Words, all_alike, alike, quoted};
+use super::express::{Binds, Flag, MISSING, Number, Words, all_alike, alike, quoted};
 use super::fold::Folder;
 use crate::engine::Engine;
 use crate::formula::Form;
@@ -339,8 +339,10 @@ impl<'a> Translator<'a> {
         let (cell, col) = (place.cell(), self.col(place));
         Ok(match col.content {
             // An empty cell counts as 0 in a workbook, so it is made an error here.
-            Content::Entered => Number::of(format!("{cell}/({cell}<>\"\")"), Binds::Product, scale),
-            Content::Pending | Content::Formula(_) | Content::Value(_) => {
+            Content::Entered | Content::Value(_) => {
+                Number::of(format!("{cell}/({cell}<>\"\")"), Binds::Product, scale)
+            }
+            Content::Pending | Content::Formula(_) => {
                 Number::of(cell, Binds::Whole, scale).soft().sure_if(col.sure)
             }
         })
@@ -354,13 +356,13 @@ impl<'a> Translator<'a> {
         let found = format!("INDEX({},{at})", place.range());
         let title = self.col(place).title.clone();
         match self.col(place).content {
-            Content::Entered => {
+            Content::Entered | Content::Value(_) => {
                 let text = format!("IFERROR(IF({found}=\"\",\"\",{found}),\"\")");
                 let stored = Stored::Part(Box::new(part.clone()));
                 let place = self.helper(text, &title, stored, scale)?;
                 Ok(Number::of(place.cell(), Binds::Whole, scale).soft())
             }
-            Content::Pending | Content::Formula(_) | Content::Value(_) => {
+            Content::Pending | Content::Formula(_) => {
                 Ok(Number::of(found, Binds::Whole, scale).soft())
             }
         }
@@ -565,15 +567,21 @@ impl<'a> Translator<'a> {
             Node::Missing => Ok(Flag::Missing),
             Node::Column { id, .. } => {
                 let place = self.used(*id);
-                Ok(match self.col(place).sure {
-                    true => Flag::Sure(place.cell()),
-                    false => Flag::Cell(place.cell()),
+                let cell = place.cell();
+                Ok(match (&self.col(place).content, self.col(place).sure) {
+                    // An empty cell is as good as no to a workbook.
+                    (Content::Value(_) | Content::Entered, _) => {
+                        Flag::Strict(format!("IF({cell}=\"\",{MISSING},{cell})"))
+                    }
+                    (Content::Formula(_) | Content::Pending, true) => Flag::Sure(cell),
+                    (Content::Formula(_) | Content::Pending, false) => Flag::Cell(cell),
                 })
             }
             Node::Fetch { row, column, .. } => {
                 let at = self.at(row)?.text(Binds::Compare);
                 let place = self.used(*column);
-                let text = format!("IFERROR(INDEX({},{at}),\"\")", place.range());
+                let found = format!("INDEX({},{at})", place.range());
+                let text = format!("IFERROR(IF({found}=\"\",\"\",{found}),\"\")");
                 let title = self.col(place).title.clone();
                 let stored = Stored::Part(Box::new(part.clone()));
                 let place = self.helper(text, &title, stored, 1.0)?;
@@ -771,7 +779,7 @@ impl<'a> Translator<'a> {
         let given = [&text, &part].into_iter().filter(|one| !one.sure);
         Ok(Flag::Same {
             given: given.map(|one| one.text.clone()).collect(),
-            same: format!("COUNTIFS({},{before}{}&\"*\")>0", text.text, part.text),
+            same: format!("COUNTIFS({0}:{0},{before}{1}&\"*\")>0", text.text, part.text),
             closed: false,
         })
     }
@@ -790,7 +798,7 @@ impl<'a> Translator<'a> {
                 let words = Words::cell(place.cell());
                 Ok(Words {
                     sure: col.sure,
-                    blank: col.content == Content::Entered,
+                    blank: !matches!(col.content, Content::Formula(_)),
                     ..words
                 })
             }

@@ -90,6 +90,7 @@ pub fn write(
             why: why.to_owned(),
         })
         .collect();
+    tally.written.leaning = layout.leaning();
     tally.written.pages = book.worksheets().iter().map(Worksheet::name).collect();
     Ok(tally.written)
 }
@@ -105,7 +106,8 @@ fn pages(
 ) -> Result<(), XlsxError> {
     let look = Look::new();
     let new = |book: &mut Workbook, name: &str| -> Result<usize, XlsxError> {
-        book.add_worksheet_with_constant_memory()?.set_name(name)?;
+        // An empty result is an empty text, which the library would else make a 0 of.
+        book.add_worksheet_with_constant_memory()?.set_name(name)?.set_formula_result_default("");
         Ok(book.worksheets().len() - 1)
     };
     let at = new(book, "Summary")?;

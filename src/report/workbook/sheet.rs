@@ -1,7 +1,7 @@
 //! The page of a sheet: its rows with what was entered and what follows from it, live.
 
 use super::super::Request;
-use super::super::book::{Col, Content, Template, letters};
+use super::super::book::{Col, Content, Template};
 use super::super::layout::{FIRST_ROW, Laid, Layout};
 use super::super::printable;
 use super::super::stored::{Datum, Values};
@@ -352,9 +352,4 @@ fn list(
 /// The number of a column as the format counts it.
 pub fn column_number(at: usize) -> u16 {
     u16::try_from(at).unwrap_or(u16::MAX)
-}
-
-/// The letters of a column of the page.
-pub fn column_letters(at: usize) -> String {
-    letters(at)
 }
