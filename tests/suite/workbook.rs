@@ -388,3 +388,151 @@ fn check(edits: &[Typed<'_>], assumed: &[(&str, &str, f64)]) {
     assert!(n > 1_000, "{n}");
     assert!(differ.is_empty(), "{} of {n} differ\n{}", differ.len(), differ[..differ.len().min(25)].join("\n"));
 }
+
+/// A little chance that gives the same for the same seed.
+struct Chance(u64);
+
+impl Chance {
+    fn below(&mut self, n: usize) -> usize {
+        self.0 ^= self.0 << 13;
+        self.0 ^= self.0 >> 7;
+        self.0 ^= self.0 << 17;
+        (self.0 % n.max(1) as u64) as usize
+    }
+
+    fn one_in(&mut self, n: usize) -> bool {
+        self.below(n) == 0
+    }
+
+    fn of<'t>(&mut self, all: &[&'t str]) -> &'t str {
+        all[self.below(all.len())]
+    }
+}
+
+const INTERFACES: &[&str] = &[
+    "10GBASE-SR", "10GBASE-LR", "1000BASE-T", "1000BASE-SX", "25GBASE-SR", "100GBASE-SR4", "10GBASE-T",
+    "1000BASE-BX10-D", "1000BASE-BX10-U", "no such", "10gbase-sr",
+];
+const MEDIA: &[&str] = &["OM1", "OM3", "OM4", "OS2", "Cat6A", "Cat5e", "twinax passive", "no such"];
+
+/// What a person might type into a column.
+fn word(chance: &mut Chance, name: &str, def: &portledger::sheet::ColumnDef, ids: &[String]) -> String {
+    use portledger::sheet::ColumnKind;
+    match (def.kind, def.to.as_deref(), name) {
+        (ColumnKind::Choice, _, _) => def.choices[chance.below(def.choices.len())].clone(),
+        (ColumnKind::Row, Some("interfaces"), _) => chance.of(INTERFACES).to_owned(),
+        (ColumnKind::Row, Some("media"), _) => chance.of(MEDIA).to_owned(),
+        (ColumnKind::Row, Some("switches" | "links"), _) if !ids.is_empty() => ids[chance.below(ids.len())].clone(),
+        (ColumnKind::Row, _, _) => chance.of(&["OFNR", "4", "nowhere"]).to_owned(),
+        (_, _, "cage" | "access_cage") => chance.of(&["SFP+", "SFP28", "RJ45", "QSFP28"]).to_owned(),
+        (_, _, "kind") => chance.of(&["module", "cable", "cord", "direct attach", "panel"]).to_owned(),
+        (_, _, "date") => chance.of(&["2031-05-28", "2030-01-02", "2031-05-29", "soon"]).to_owned(),
+        (_, _, "end") => chance.of(&["near", "far"]).to_owned(),
+        (ColumnKind::Number, _, "length") => format!("{} m", chance.below(4_000) as f64 / 10.0),
+        (ColumnKind::Number, _, "members") => format!("{}", 1 + chance.below(4)),
+        (ColumnKind::Number, _, "order") => format!("{}", 1 + chance.below(3)),
+        (ColumnKind::Number, _, "speed" | "access_speed" | "cage_speed") => {
+            chance.of(&["1 Gb/s", "10 Gb/s", "25 Gb/s", "100 Mb/s"]).to_owned()
+        }
+        (ColumnKind::Number, _, _) if def.unit == "dBm" => format!("-{}", chance.below(200) as f64 / 10.0),
+        (ColumnKind::Number, _, _) => chance.of(&["0", "1", "2", "0.5", "3.25", "12", "48"]).to_owned(),
+        (ColumnKind::Text, _, _) => chance.of(&["hall 1", "=p1", "p2", "A", "a"]).to_owned(),
+        (ColumnKind::Flag, _, _) => String::new(),
+    }
+}
+
+/// A plan with a few rows in every sheet of a person, many of their cells empty.
+fn any_plan(chance: &mut Chance) -> Desk {
+    let mut desk = Desk::empty("Any").unwrap();
+    let switches: Vec<String> = (0..1 + chance.below(4)).map(|at| format!("sw-{at}")).collect();
+    let links: Vec<String> = (0..1 + chance.below(8)).map(|at| format!("L{at}")).collect();
+    let others = |n: usize, word: &str| (0..n).map(|at| format!("{word}{at}")).collect::<Vec<String>>();
+    let (n_parts, n_segments, n_readings) = (chance.below(6), chance.below(6), chance.below(5));
+    let sheets = [
+        ("switches", switches.clone()),
+        ("links", links.clone()),
+        ("parts", others(n_parts, "part")),
+        ("segments", others(n_segments, "seg")),
+        ("readings", others(n_readings, "r")),
+    ];
+    for (name, ids) in sheets {
+        let sheet = desk.plan().sheet(name).unwrap();
+        let sparse = 1 + chance.below(4);
+        let mut rows = Vec::new();
+        for id in &ids {
+            let mut cells = Vec::new();
+            for column in desk.plan().entered(sheet).collect::<Vec<usize>>() {
+                let def = desk.plan().column(sheet, column).clone();
+                let text = match column {
+                    0 => id.clone(),
+                    _ if chance.below(4) < sparse.min(3) && !matches!(&*def.name, "from" | "link" | "medium" | "interface") => continue,
+                    _ if chance.one_in(8) => continue,
+                    _ => {
+                        let pointed = if def.to.as_deref() == Some("links") { &links } else { &switches };
+                        word(chance, &def.name, &def, pointed)
+                    }
+                };
+                if let Ok(entry) = portledger::plan::read_entry(desk.plan(), sheet, column, &text) {
+                    cells.push((column, entry));
+                }
+            }
+            rows.push(cells);
+        }
+        desk.apply("rows", portledger::plan::Edit::AddRows { sheet, at: 0, rows }).unwrap();
+    }
+    desk
+}
+
+/// Changes a few entered cells in the workbook and in the plan alike.
+fn change(chance: &mut Chance, book: &Book, calculator: &mut Calculator, desk: &mut Desk) -> Vec<String> {
+    let mut told = Vec::new();
+    for _ in 0..3 {
+        let (page, name) = [("Links", "links"), ("Switches", "switches")][chance.below(2)];
+        let sheet = desk.plan().sheet(name).unwrap();
+        let page = book.page(page);
+        let entered = page.headings("entered");
+        let (heading, column) = &entered[1 + chance.below(entered.len() - 1)];
+        let ids = page.ids();
+        let id = &ids[chance.below(ids.len())];
+        let title = heading.split(" (").next().unwrap();
+        let defs = desk.plan().def(sheet).columns.iter();
+        let def = defs.clone().find(|def| def.title == title && def.entered()).unwrap().clone();
+        let switches = find(book, "Switches").map_or(Vec::new(), Page::ids);
+        let text = match chance.one_in(5) {
+            true => String::new(),
+            false => word(chance, &def.name, &def, &switches),
+        };
+        let at = desk.plan().def(sheet).column(&def.name).unwrap();
+        let Ok(entry) = portledger::plan::read_entry(desk.plan(), sheet, at, &text) else {
+            continue;
+        };
+        let unit = portledger::units::Units::builtin().unit(&def.unit).unwrap();
+        let cell = match entry {
+            portledger::plan::Entry::Number(base) => Data::Float(unit.from_base(base)),
+            portledger::plan::Entry::Text(code) => Data::String(desk.plan().names().text(code)),
+            _ => Data::Empty,
+        };
+        calculator.set(&page.name, (page.row(id).unwrap(), *column), &cell);
+        set(desk, name, id, &def.name, &text);
+        told.push(format!("{name} {id} {} = {text}", def.name));
+    }
+    told
+}
+
+#[test]
+fn any_plan_is_calculated_alike_before_and_after_changes() {
+    let cases = std::env::var("WORKBOOK_CASES").ok().and_then(|n| n.parse().ok()).unwrap_or(12);
+    let from: u64 = std::env::var("WORKBOOK_SEED").ok().and_then(|n| n.parse().ok()).unwrap_or(1);
+    for seed in from..from + cases {
+        let mut chance = Chance(seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1);
+        let mut desk = any_plan(&mut chance);
+        let book = export(&desk);
+        let mut calculator = Calculator::new(&book);
+        let differ = differences(&book, &calculator);
+        assert!(differ.is_empty(), "WORKBOOK_SEED={seed}: {} differ\n{}", differ.len(), differ[..differ.len().min(12)].join("\n"));
+        let told = change(&mut chance, &book, &mut calculator, &mut desk);
+        calculator.evaluate();
+        let (_, differ) = compared(&book, &calculator, &export(&desk));
+        assert!(differ.is_empty(), "WORKBOOK_SEED={seed} after {told:?}: {} differ\n{}", differ.len(), differ[..differ.len().min(12)].join("\n"));
+    }
+}
