@@ -7,6 +7,7 @@ mod args;
 mod calc;
 mod describe;
 mod edit;
+mod export;
 mod import;
 mod look;
 mod pick;
@@ -130,6 +131,7 @@ fn command(line: Line, out: &mut Printer) -> Result<Outcome, Vec<Problem>> {
         Some(Command::Set(set)) => edit::set(&set, out),
         Some(Command::New(new)) => edit::new(&new, out),
         Some(Command::Import(import)) => import::import(&import, out),
+        Some(Command::Export(export)) => export::export(&export, out),
         Some(Command::Tables { name }) => describe::tables(name.as_deref(), form, out),
         Some(Command::Functions { name }) => describe::functions(name.as_deref(), form, out),
         Some(Command::Completions { shell }) => describe::completions(shell, out),

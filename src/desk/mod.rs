@@ -4,6 +4,7 @@
 //! The only room that changes a plan; screen and command line make the same calls. Nothing here
 //! prints.
 
+mod export;
 pub mod history;
 mod keep;
 mod opening;
@@ -11,6 +12,7 @@ mod recovery;
 mod standing;
 mod writer;
 
+pub use export::{Exported, Wanted};
 pub use opening::SaveState;
 pub use recovery::Recovery;
 pub use standing::{MOST_TOLD, Outcome};

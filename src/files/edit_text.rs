@@ -77,6 +77,7 @@ pub(super) enum Told<'a> {
         width: &'a BTreeMap<String, u16>,
     },
     SetTitle(&'a str),
+    SetId(&'a str),
     Group(Edits<'a>),
 }
 
@@ -140,6 +141,7 @@ pub(super) fn told<'a>(edit: &'a Edit, names: &'a NamesView<'a>) -> Told<'a> {
             width: &view.width,
         },
         Edit::SetTitle(title) => Told::SetTitle(title),
+        Edit::SetId(id) => Told::SetId(id),
         Edit::Group(edits) => Told::Group(Edits(edits, names)),
     }
 }
@@ -291,6 +293,7 @@ enum Form {
         width: BTreeMap<String, u16>,
     },
     SetTitle(String),
+    SetId(String),
     Group(Vec<Form>),
 }
 
@@ -439,6 +442,7 @@ impl Form {
                 },
             },
             Self::SetTitle(title) => Edit::SetTitle(title),
+            Self::SetId(id) => Edit::SetId(id),
             Self::Group(edits) => {
                 let edits = edits.into_iter().map(|edit| edit.edit(plan));
                 Edit::Group(edits.collect::<Result<_, Problem>>()?)

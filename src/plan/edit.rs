@@ -103,6 +103,8 @@ pub enum Edit {
     },
     /// Sets the title.
     SetTitle(String),
+    /// Sets the id by which workbooks know the plan.
+    SetId(String),
     /// Several edits as one step, in order.
     Group(Vec<Edit>),
 }
@@ -160,6 +162,10 @@ impl Plan {
             Edit::SetView { sheet, view } => self.set_view(sheet, view),
             Edit::SetTitle(title) => Ok(Change {
                 inverse: Edit::SetTitle(std::mem::replace(&mut self.title, title)),
+                touched: Vec::new(),
+            }),
+            Edit::SetId(id) => Ok(Change {
+                inverse: Edit::SetId(std::mem::replace(&mut self.id, id)),
                 touched: Vec::new(),
             }),
             Edit::Group(edits) => self.apply_group(edits),

@@ -15,6 +15,7 @@ mod translate;
 mod workbook;
 
 pub use identity::Identity;
+pub use identity::{checksum, new_id};
 pub use workbook::property;
 pub use workbook::{BASE, decoded};
 
@@ -128,7 +129,7 @@ pub const FORMATS: &[Format] = &[Format {
     name: "workbook",
     endings: &["xlsx"],
     doc: "a workbook with a summary in front, which calculates by itself",
-    leaves_out: "checks that you wrote and switched off, how columns are ordered and hidden",
+    leaves_out: "columns that hold nothing, and tables that no formula looks into",
     write: workbook::write,
 }];
 
@@ -168,7 +169,7 @@ fn printable(text: &str) -> String {
 }
 
 /// A file that could not be written.
-fn unwritten(error: &std::io::Error) -> Problem {
+pub fn unwritten(error: &std::io::Error) -> Problem {
     Problem::new("not-written", format!("the export could not be written: {error}"))
         .help("make room on the disk, or name another folder")
 }

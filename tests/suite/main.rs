@@ -9,6 +9,7 @@ mod cli;
 mod copper;
 mod demo;
 mod engine;
+mod export;
 mod floors;
 mod journal;
 mod light;

@@ -175,6 +175,7 @@ impl Opening<'_> {
             match name.get_ref().as_ref() {
                 "portledger" | "column" | "formula" | "check" | "rows" | "view" => {}
                 "title" => self.title(value)?,
+                "id" => self.id(value)?,
                 "assumptions" => self.assumptions(value)?,
                 "severities" => self.severities(value)?,
                 _ => self.unknown(TOP, name, value)?,
@@ -239,6 +240,13 @@ impl Opening<'_> {
         )
         .help("it is kept in the file; check its spelling");
         self.tell(problem, &name.span());
+        Ok(())
+    }
+
+    fn id(&mut self, value: &Value<'_>) -> Result<(), Problem> {
+        self.plan.id = text(value)
+            .ok_or_else(|| self.wrong_shape("id", "a text", &value.span()))?
+            .to_owned();
         Ok(())
     }
 

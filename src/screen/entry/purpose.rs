@@ -81,6 +81,8 @@ pub enum Purpose {
     SaveAs,
     /// The file to write a table to.
     CopyTo,
+    /// The file to write pages for people to.
+    Export,
     /// A part of a name in a list.
     Needle(NeedleFor),
 }
@@ -133,6 +135,7 @@ impl Purpose {
             Self::Find => "find".to_owned(),
             Self::SaveAs => "save as".to_owned(),
             Self::CopyTo => "copy into file".to_owned(),
+            Self::Export => "export to file".to_owned(),
             Self::Needle(NeedleFor::Actions) => "action".to_owned(),
             Self::Needle(NeedleFor::Functions) => "function".to_owned(),
             Self::Needle(NeedleFor::Columns) => "column".to_owned(),
@@ -168,6 +171,9 @@ impl Purpose {
             Self::SaveAs => desk
                 .path()
                 .map_or_else(String::new, |path| path.to_string_lossy().into_owned()),
+            Self::Export => desk.path().map_or_else(String::new, |path| {
+                path.with_extension("xlsx").to_string_lossy().into_owned()
+            }),
             Self::Column { .. }
             | Self::Keep { .. }
             | Self::Find
@@ -189,6 +195,7 @@ impl Purpose {
             | Self::Find
             | Self::SaveAs
             | Self::CopyTo
+            | Self::Export
             | Self::Needle(_) => false,
         }
     }
@@ -211,6 +218,7 @@ impl Purpose {
             | Self::Find
             | Self::SaveAs
             | Self::CopyTo
+            | Self::Export
             | Self::Needle(_) => None,
         }
     }
@@ -259,6 +267,7 @@ pub(super) fn advise(
             text,
             "a table with tabs between its cells, for example links.tsv",
         ),
+        Purpose::Export => file(text, "the ending says as what: .xlsx is a workbook"),
         Purpose::Needle(_) => Advice::default(),
     }
 }

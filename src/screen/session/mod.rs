@@ -294,6 +294,7 @@ impl Session {
             | Action::Care
             | Action::Save
             | Action::SaveAs
+            | Action::Export
             | Action::Help
             | Action::Actions
             | Action::Redraw
@@ -309,6 +310,7 @@ impl Session {
             Action::Redo => self.redo(),
             Action::Save => self.save(),
             Action::SaveAs => self.open_entry(Purpose::SaveAs),
+            Action::Export => self.open_entry(Purpose::Export),
             Action::Redraw => self.effects.push(Effect::Redraw),
             Action::Suspend => self.effects.push(Effect::Suspend),
             Action::Quit => self.quit(),
