@@ -183,7 +183,10 @@ impl Facts {
         };
         let most_out = of_out.iter().max_by(|a, b| a.1.total_cmp(b.1).then(b.0.cmp(a.0)));
         let with_out = match most_out {
-            Some((id, ratio)) => format!("; with one uplink out it is {} to 1, of {id}", shown(*ratio)),
+            Some((id, ratio)) => format!(
+                "; where one uplink of several is out, the greatest is {} to 1, of {id}",
+                shown(*ratio)
+            ),
             None => String::new(),
         };
         let sentence = format!("The greatest ratio is {} to 1, of {worst}{with_out}.", shown(ratio));

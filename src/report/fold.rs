@@ -269,7 +269,11 @@ fn infix(op: Infix, a: Box<Typed>, b: Box<Typed>) -> Node {
             false => Node::Missing,
         };
     }
-    Node::Infix { op, a, b }
+    match (op, &a.node, &b.node) {
+        (Infix::Add | Infix::Subtract, _, Node::Number(0.0)) => a.node,
+        (Infix::Add, Node::Number(0.0), _) => b.node,
+        _ => Node::Infix { op, a, b },
+    }
 }
 
 /// `and` and `or`, where one side that is known may decide.

@@ -20,7 +20,7 @@ fn inside(bytes: &[u8], name: &str) -> String {
 /// All pages inside a workbook, as they are written.
 fn all_pages(bytes: &[u8]) -> String {
     let zip = zip::ZipArchive::new(Cursor::new(bytes)).unwrap();
-    let names: Vec<String> = zip.file_names().map(str::to_owned).collect();
+    let names: Vec<String> = zip.file_names().map(|name| name.unwrap().into_owned()).collect();
     let pages = names.iter().filter(|name| name.starts_with("xl/worksheets/sheet"));
     pages.map(|name| inside(bytes, name)).collect()
 }

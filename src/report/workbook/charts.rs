@@ -73,13 +73,13 @@ fn chart(
                         line,
                         number,
                         Formula::new(text).set_result(result),
-                        &look.computed,
+                        &look.figure,
                     )?;
                     tally.written.n_formulas += 1;
                 }
                 None => {
                     if let Some(value) = value {
-                        sheet.write_number_with_format(line, number, *value, &look.computed)?;
+                        sheet.write_number_with_format(line, number, *value, &look.figure)?;
                     }
                 }
             }

@@ -38,6 +38,8 @@ pub struct Look {
     pub id: Format,
     /// A computed cell.
     pub computed: Format,
+    /// A figure on the first page.
+    pub figure: Format,
     /// A cell of a column that serves formulas.
     pub serving: Format,
     /// A text that looks like a formula and is none.
@@ -69,6 +71,7 @@ impl Look {
             entered_text: plain().set_background_color(SAND).set_unlocked().set_quote_prefix(),
             id: plain().set_background_color(PALE).set_bold(),
             computed: plain(),
+            figure: plain().set_num_format("0.00"),
             serving: Format::new().set_font_color(0x7B8794),
             text: plain().set_quote_prefix(),
         }

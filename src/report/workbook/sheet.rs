@@ -292,7 +292,8 @@ fn around(
     let (first, last) = (FIRST_ROW - 1, FIRST_ROW - 2 + n_rows.max(1));
     let last_shown = column_number(laid.n_shown.max(1) - 1);
     sheet.set_freeze_panes(first, 1)?;
-    sheet.autofilter(head, 0, last, last_shown)?;
+    // Sorting has to take the columns that serve formulas along, since some stand as values.
+    sheet.autofilter(head, 0, last, column_number(laid.columns.len().max(1) - 1))?;
     sheet.set_print_area(0, 0, last, last_shown)?;
     print(sheet, Some((head, head)))?;
     for (at, placed) in laid.columns.iter().enumerate().take(laid.n_shown) {
@@ -333,7 +334,9 @@ fn list(
                 return Ok(None);
             };
             let spot = &layout.grid.blocks[block];
-            let ids = spot.letters.first().and_then(Option::as_deref);
+            let id = request.engine.column(layout.blocks[block].sheet, 0);
+            let at = layout.blocks[block].columns.iter().position(|col| col.column == Some(id));
+            let ids = at.and_then(|at| spot.letters.get(at)?.as_deref());
             let (Some(ids), true) = (ids, spot.n_rows > 0) else {
                 return Ok(None);
             };

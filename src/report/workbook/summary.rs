@@ -143,7 +143,7 @@ impl Lines<'_> {
         self.part("Risk")?;
         let [stops, cautions, notes] = request.findings.counts;
         self.sentence(&format!(
-            "{stops} findings of weight stop, {cautions} of weight caution and {notes} notes when this was written."
+            "Findings when this was written: {stops} of weight stop, {cautions} of weight caution, {notes} of weight note."
         ))?;
         for sentence in &facts.risk {
             self.sentence(sentence)?;

@@ -680,6 +680,7 @@ fn purposes(desk: &Desk) -> Vec<Purpose> {
         Purpose::Find,
         Purpose::SaveAs,
         Purpose::CopyTo,
+        Purpose::Export,
         Purpose::Needle(NeedleFor::Actions),
     ]);
     all
