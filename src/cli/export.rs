@@ -39,7 +39,10 @@ pub fn export(export: &Export, out: &mut Printer) -> Result<Outcome, Vec<Problem
     }
     say(export, &exported, out);
     if desk.plan().id.is_empty() {
-        let problem = Problem::new("no-id", "the plan may not be changed now, so it keeps no id of its own");
+        let problem = Problem::new(
+            "no-id",
+            "the plan may not be changed now, so it keeps no id of its own",
+        );
         out.remark(&problem.help("a returned workbook is then matched by its rows alone"));
     }
     Ok(Outcome::Quiet)
@@ -64,11 +67,18 @@ fn say(export: &Export, exported: &Exported, out: &mut Printer) {
         "wrote {}, {}: {} pages, {} live formulas",
         export.file.display(),
         exported.format.doc,
-        written.pages.iter().filter(|page| !page.starts_with('_')).count(),
+        written
+            .pages
+            .iter()
+            .filter(|page| !page.starts_with('_'))
+            .count(),
         written.n_formulas
     )));
     for one in written.values.iter().filter(|one| one.shown) {
-        out.line(&clean(&format!("  as values: {} {}: {}", one.page, one.column, one.why)));
+        out.line(&clean(&format!(
+            "  as values: {} {}: {}",
+            one.page, one.column, one.why
+        )));
     }
     let n_serving = written.values.iter().filter(|one| !one.shown).count();
     if n_serving > 0 {
@@ -109,7 +119,9 @@ fn today() -> Option<(u16, u8, u8)> {
     let since = SystemTime::now().duration_since(UNIX_EPOCH).ok()?;
     let mut days = since.as_secs() / 86_400;
     let mut year = 1970_u16;
-    let is_leap = |year: u16| year.is_multiple_of(4) && (!year.is_multiple_of(100) || year.is_multiple_of(400));
+    let is_leap = |year: u16| {
+        year.is_multiple_of(4) && (!year.is_multiple_of(100) || year.is_multiple_of(400))
+    };
     loop {
         let length = 365 + u64::from(is_leap(year));
         if days < length {
@@ -118,7 +130,20 @@ fn today() -> Option<(u16, u8, u8)> {
         days -= length;
         year += 1;
     }
-    let months = [31, 28 + u64::from(is_leap(year)), 31, 30, 31, 30, 31, 31, 30, 31, 30, 31];
+    let months = [
+        31,
+        28 + u64::from(is_leap(year)),
+        31,
+        30,
+        31,
+        30,
+        31,
+        31,
+        30,
+        31,
+        30,
+        31,
+    ];
     let mut month = 1;
     for length in months {
         if days < length {

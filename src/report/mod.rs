@@ -138,14 +138,25 @@ pub const FORMATS: &[Format] = &[Format {
 /// # Errors
 /// An ending of no format.
 pub fn format_of(path: &Path) -> Result<&'static Format, Problem> {
-    let ending = path.extension().map(|ending| ending.to_string_lossy().to_lowercase());
+    let ending = path
+        .extension()
+        .map(|ending| ending.to_string_lossy().to_lowercase());
     let ending = ending.unwrap_or_default();
-    let found = FORMATS.iter().find(|format| format.endings.contains(&&*ending));
-    let all: Vec<&str> = FORMATS.iter().flat_map(|format| format.endings).copied().collect();
+    let found = FORMATS
+        .iter()
+        .find(|format| format.endings.contains(&&*ending));
+    let all: Vec<&str> = FORMATS
+        .iter()
+        .flat_map(|format| format.endings)
+        .copied()
+        .collect();
     found.ok_or_else(|| {
         let name = path.display();
-        Problem::new("no-such-format", format!("`{name}` does not say what to export it as"))
-            .help(format!("end the name with one of: {}", all.join(", ")))
+        Problem::new(
+            "no-such-format",
+            format!("`{name}` does not say what to export it as"),
+        )
+        .help(format!("end the name with one of: {}", all.join(", ")))
     })
 }
 
@@ -170,6 +181,9 @@ fn printable(text: &str) -> String {
 
 /// A file that could not be written.
 pub fn unwritten(error: &std::io::Error) -> Problem {
-    Problem::new("not-written", format!("the export could not be written: {error}"))
-        .help("make room on the disk, or name another folder")
+    Problem::new(
+        "not-written",
+        format!("the export could not be written: {error}"),
+    )
+    .help("make room on the disk, or name another folder")
 }
