@@ -14,6 +14,7 @@
 //! trade     what a network planner knows
 //! study     what if: proposals beside the base, failures, sweeps, options, growth, orders
 //! files     bytes in and out
+//! report    pages for people
 //! desk      one open plan: edits, undo, saving
 //! screen    the ledger on a terminal
 //! cli       the command line
@@ -26,6 +27,7 @@ pub mod files;
 pub mod formula;
 pub mod plan;
 pub mod problem;
+pub mod report;
 pub mod screen;
 pub mod sheet;
 pub mod study;

@@ -167,6 +167,13 @@ pub enum Command {
         after_help = "Example: portledger compare examples/aquarium.plan 'keep and patch' 'renew the backbone'"
     )]
     Compare(Compare),
+    /// Writes pages for people, such as a workbook that calculates by itself; the ending says which.
+    #[command(
+        after_help = "Example: portledger export examples/aquarium.plan reef.xlsx\n\n\
+                      The formulas of the workbook follow when lengths, interfaces or assumptions are changed in it.\n\
+                      With the first export the plan gets an id, by which a returned workbook finds it again."
+    )]
+    Export(Export),
     /// Lists the built-in tables, or shows one with its sources.
     #[command(after_help = "Example: portledger tables channels")]
     Tables {
@@ -473,6 +480,18 @@ pub enum Sign {
     Point,
     /// 1,5
     Comma,
+}
+
+/// Arguments of `export`.
+#[derive(Debug, Args)]
+pub struct Export {
+    /// The plan.
+    pub plan: PathBuf,
+    /// The file to write: .xlsx.
+    pub file: PathBuf,
+    /// Replaces the file when it is there.
+    #[arg(long)]
+    pub replace: bool,
 }
 
 /// An end of a link.

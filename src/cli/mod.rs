@@ -8,6 +8,7 @@ mod calc;
 mod compare;
 mod describe;
 mod edit;
+mod export;
 mod fail;
 mod growth;
 mod import;
@@ -150,6 +151,7 @@ fn command(line: Line, out: &mut Printer) -> Result<Outcome, Vec<Problem>> {
         Some(Command::Order(asked)) => order::order(&asked, form, out),
         Some(Command::Propose(asked)) => propose::propose(&asked, form, out),
         Some(Command::Compare(asked)) => compare::compare(&asked, form, out),
+        Some(Command::Export(export)) => export::export(&export, out),
         Some(Command::Tables { name }) => describe::tables(name.as_deref(), form, out),
         Some(Command::Functions { name }) => describe::functions(name.as_deref(), form, out),
         Some(Command::Completions { shell }) => describe::completions(shell, out),

@@ -4,6 +4,7 @@
 //! The only room that changes a plan; screen and command line make the same calls. Nothing here
 //! prints.
 
+mod export;
 pub mod history;
 mod importing;
 mod keep;
@@ -13,6 +14,7 @@ mod recovery;
 mod standing;
 mod writer;
 
+pub use export::{Exported, Wanted};
 pub use importing::{Imported, Progress};
 pub use opening::SaveState;
 pub use recovery::Recovery;

@@ -158,6 +158,7 @@ fn add_rows(edit: &Edit, rows: &mut Vec<(SheetId, RowId)>) {
         | Edit::RemoveLastColumn { .. }
         | Edit::SetSeverity { .. }
         | Edit::SetView { .. }
+        | Edit::SetId(_)
         | Edit::SetMapping { .. }
         | Edit::SetTitle(_)
         | Edit::SetProposal { .. }

@@ -51,15 +51,21 @@ impl Engine {
         text: &str,
     ) -> Result<(Formula, Column), Vec<Problem>> {
         let formula = self.compile(plan, text, Some(sheet))?;
-        let alone = self.alone(plan, &formula.tree);
-        let mut column = match formula.ty {
+        let column = self.part_of_rows(plan, sheet, &formula.tree);
+        Ok((formula, column))
+    }
+
+    /// Computes a part of a checked formula for all rows of a sheet, by place in storage.
+    pub fn part_of_rows(&self, plan: &Plan, sheet: SheetId, part: &Typed) -> Column {
+        let alone = self.alone(plan, part);
+        let mut column = match part.ty {
             Ty::Number(_) => Column::Numbers(Vec::new()),
             Ty::Flag => Column::Flags(Vec::new()),
             Ty::Text | Ty::Row(_) => Column::Codes(Vec::new()),
         };
         column.resize(plan.rows(sheet).n_stored());
         all_rows(&alone.program, self.inputs_of(plan, &alone), &mut column);
-        Ok((formula, column))
+        column
     }
 
     /// What a condition says of all rows of a sheet, by place in storage: yes (1), no (0), or

@@ -89,6 +89,7 @@ pub(super) enum Told<'a> {
     },
     OpenProposal(&'a str),
     CloseProposal,
+    SetId(&'a str),
     Group(Edits<'a>),
 }
 
@@ -172,6 +173,7 @@ pub(super) fn told<'a>(edit: &'a Edit, names: &'a NamesView<'a>) -> Told<'a> {
         },
         Edit::OpenProposal { name } => Told::OpenProposal(name),
         Edit::CloseProposal => Told::CloseProposal,
+        Edit::SetId(id) => Told::SetId(id),
         Edit::Group(edits) => Told::Group(Edits(edits, names)),
     }
 }
@@ -333,6 +335,7 @@ enum Form {
     },
     OpenProposal(String),
     CloseProposal,
+    SetId(String),
     Group(Vec<Form>),
 }
 
@@ -498,6 +501,7 @@ impl Form {
             Self::SetProposal { name, proposal } => Edit::SetProposal { name, proposal },
             Self::OpenProposal(name) => Edit::OpenProposal { name },
             Self::CloseProposal => Edit::CloseProposal,
+            Self::SetId(id) => Edit::SetId(id),
             Self::Group(edits) => {
                 let edits = edits.into_iter().map(|edit| edit.edit(plan));
                 Edit::Group(edits.collect::<Result<_, Problem>>()?)

@@ -127,6 +127,38 @@ pub(super) fn sweep(target: &Path) {
     }
 }
 
+/// Writes a new file bit by bit and puts it in place, whole or not at all; one that is there
+/// already only when it may be replaced.
+///
+/// # Errors
+/// A file that is there, what the writer says, or a failure of the disk; what was there is then as
+/// it was.
+pub fn save_by<T>(
+    path: &Path,
+    replace: bool,
+    write: impl FnOnce(&mut File) -> Result<T, Problem>,
+) -> Result<(Saved, T), Problem> {
+    let target = behind_links(path)?;
+    let old = replaceable(&target)?;
+    if old.is_some() && !replace {
+        let message = format!("`{}` is there already", path.display());
+        return Err(Problem::new("file-there", message)
+            .help("name another file, or say that it may be replaced"));
+    }
+    let mut beside =
+        Beside::create(&target, old.as_ref()).map_err(|error| trouble(&target, &error))?;
+    let made = write(&mut beside.file)?;
+    beside
+        .finish(old.as_ref())
+        .and_then(|()| beside.rename(&target))
+        .map_err(|error| trouble(&target, &error))?;
+    let saved = Saved {
+        durable: confirm(folder(&target)).is_ok(),
+        path: target,
+    };
+    Ok((saved, made))
+}
+
 /// The bytes of a regular file.
 ///
 /// # Errors
@@ -250,12 +282,17 @@ impl Beside {
 
     fn write(&self, bytes: &[u8], old: Option<&Metadata>) -> io::Result<()> {
         (&self.file).write_all(bytes)?;
+        self.finish(old)?;
+        self.must_hold(bytes)
+    }
+
+    /// Gives it the owner and rights of the old file, and has it on the disk.
+    fn finish(&self, old: Option<&Metadata>) -> io::Result<()> {
         if let Some(old) = old {
             keep_owner(&self.file, old);
             self.file.set_permissions(old.permissions())?;
         }
-        self.file.sync_all()?;
-        self.must_hold(bytes)
+        self.file.sync_all()
     }
 
     /// Reads the file back; what is not there as it was written must not replace anything.

@@ -125,6 +125,8 @@ pub enum Edit {
     },
     /// Ends what [`Edit::OpenProposal`] began; the plan has to be as it was then.
     CloseProposal,
+    /// Sets the id by which workbooks know the plan.
+    SetId(String),
     /// Several edits as one step, in order.
     Group(Vec<Edit>),
 }
@@ -185,6 +187,7 @@ impl Plan {
             Edit::SetProposal { name, proposal } => self.set_proposal(&name, proposal),
             Edit::OpenProposal { name } => self.open_layer(name),
             Edit::CloseProposal => self.close_layer(),
+            Edit::SetId(id) => Ok(untouched(Edit::SetId(std::mem::replace(&mut self.id, id)))),
             Edit::Group(edits) => self.apply_group(edits),
         }
     }

@@ -46,6 +46,8 @@ use std::sync::Arc;
 pub struct Plan {
     /// The title of the plan.
     pub title: String,
+    /// By what the plan is known to workbooks that were made from it; empty before the first.
+    pub id: String,
     /// Severities the person changed, by check name; `None` switches the check off.
     pub severities: BTreeMap<String, Option<Severity>>,
     /// Checks the person wrote, with the name of the sheet each belongs to.
@@ -110,6 +112,7 @@ impl Plan {
     ) -> Result<Self, Problem> {
         let mut plan = Self {
             title: String::new(),
+            id: String::new(),
             severities: BTreeMap::new(),
             own_checks: Vec::new(),
             mappings: BTreeMap::new(),

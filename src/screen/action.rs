@@ -146,6 +146,8 @@ pub enum Action {
     Save,
     /// Save under another name.
     SaveAs,
+    /// Write pages for people, such as a workbook.
+    Export,
     /// Keys of this view.
     Help,
     /// All actions by name.
@@ -308,6 +310,7 @@ pub const RECORDS: &[Record] = records![
     Import, Plan, All, [letter('I')], "import", "import", "Read a cable list into the plan: xlsx, xlsb, xls, ods, csv or tsv, after a look at where each heading goes.";
     Save, Plan, All, [control('s')], "save", "save", "Save the plan.";
     SaveAs, Plan, All, [letter('S')], "save as", "save as", "Save the plan under another name, which it keeps.";
+    Export, Plan, All, [letter('X')], "export", "export", "Write a workbook for others, which calculates by itself.";
     Help, Plan, All, [letter('?'), key(KeyCode::F(1))], "keys", "keys", "The keys of this view.";
     Actions, Plan, All, [letter(' ')], "all actions", "all", "Every action by name; type a part of it.";
     Redraw, Plan, All, [control('l')], "draw again", "redraw", "Draw the whole screen again.";

@@ -189,7 +189,7 @@ fn stock_pad() -> Function {
         more: More::No,
         source: "common practice, no source",
         example: ("stock_pad(4.2 dB)", "5 dB"),
-        workbook: "IF({1}>20,\"\",INDEX({1;2;3;5;7;10;15;20},MATCH(TRUE,{1;2;3;5;7;10;15;20}>={1},0)))",
+        workbook: "IF({1}>20.000000001,\"\",IF({1}>15.000000001,20,IF({1}>10.000000001,15,IF({1}>7.000000001,10,IF({1}>5.000000001,7,IF({1}>3.000000001,5,IF({1}>2.000000001,3,IF({1}>1.000000001,2,1))))))))",
         body: Body::Numbers {
             kernel: |args| {
                 let needed = args[0];

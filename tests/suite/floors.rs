@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 /// The rooms, lowest floor first; each may import those before it.
 const ROOMS: &[&str] = &[
     "problem", "units", "table", "formula", "sheet", "plan", "engine", "trade", "study", "files",
-    "desk", "screen", "cli",
+    "report", "desk", "screen", "cli",
 ];
 
 /// Crates with the only rooms that use them.
@@ -30,9 +30,10 @@ const OWNED: &[(&str, &[&str])] = &[
     ("quick_xml", &["files"]),
     ("ratatui", &["screen"]),
     ("rayon", &["sheet", "engine", "files"]),
+    ("rust_xlsxwriter", &["report"]),
     ("rustix", &["files", "screen"]),
     ("serde_json", &["files", "cli"]),
-    ("sha2", &["files"]),
+    ("sha2", &["files", "report"]),
     ("signal_hook", &["files", "screen"]),
     ("strsim", &["problem"]),
     ("terminal_size", &["cli"]),

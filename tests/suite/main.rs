@@ -11,6 +11,7 @@ mod compare;
 mod copper;
 mod demo;
 mod engine;
+mod export;
 mod faults;
 mod floors;
 #[path = "../fuzz/mod.rs"]
@@ -40,4 +41,5 @@ mod study_cli;
 mod tasks;
 mod terminal;
 mod ways;
+mod workbook;
 mod worked;

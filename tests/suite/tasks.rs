@@ -6,12 +6,13 @@ use portledger::trade;
 use std::collections::BTreeSet;
 
 /// Parts of checks, words of the command line and keys of the screen, which no sheet lists.
-const OTHER: [&str; 16] = [
+const OTHER: [&str; 17] = [
     "advise",
     "check",
     "show",
     "show --as csv",
     "set",
+    "export",
     "why",
     "portledger tables cautions",
     "portledger compare",

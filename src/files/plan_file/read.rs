@@ -176,6 +176,7 @@ impl Opening<'_> {
                 "portledger" | "column" | "formula" | "check" | "proposal" | "rows" | "view" => {}
                 "mapping" => self.mappings(name, value)?,
                 "title" => self.title(value)?,
+                "id" => self.id(value)?,
                 "assumptions" => self.assumptions(value)?,
                 "severities" => self.severities(value)?,
                 _ => self.unknown(TOP, name, value)?,
@@ -247,6 +248,13 @@ impl Opening<'_> {
         )
         .help("it is kept in the file; check its spelling");
         self.tell(problem, &name.span());
+        Ok(())
+    }
+
+    fn id(&mut self, value: &Value<'_>) -> Result<(), Problem> {
+        self.plan.id = text(value)
+            .ok_or_else(|| self.wrong_shape("id", "a text", &value.span()))?
+            .to_owned();
         Ok(())
     }
 

@@ -38,6 +38,9 @@ fn written(plan: &Plan) -> String {
     if !plan.title.is_empty() {
         pair(&mut out, "title", &plan.title);
     }
+    if !plan.id.is_empty() {
+        pair(&mut out, "id", &plan.id);
+    }
     extras::push_lines(&mut out, plan, TOP);
     assumptions(&mut out, plan);
     severities(&mut out, plan);

@@ -126,7 +126,7 @@ fn numbers() -> Vec<Function> {
             rounding(),
             Special::Step(Binary::NextUp),
             ("next_up(7.1 m, 1 m)", "8 m"),
-            "-INT(0.000000001-{1}/{2})*{2}",
+            "ROUND({1}/{2}-0.000000001+0.5,0)*{2}",
         ),
         special(
             "next_down",
@@ -134,7 +134,7 @@ fn numbers() -> Vec<Function> {
             rounding(),
             Special::Step(Binary::NextDown),
             ("next_down(7.9 m, 1 m)", "7 m"),
-            "INT({1}/{2}+0.000000001)*{2}",
+            "ROUND({1}/{2}+0.000000001-0.5,0)*{2}",
         ),
     ]
 }
@@ -218,7 +218,7 @@ fn texts() -> Vec<Function> {
             pair("the text that is looked for"),
             TextKernel::Flag(has),
             ("has(\"pump house\", \"House\")", "yes"),
-            "ISNUMBER(SEARCH({2},{1}))",
+            "(COUNTIFS({1}:{1},\"*\"&{2}&\"*\")>0)",
         ),
         text(
             "begins",
@@ -226,7 +226,7 @@ fn texts() -> Vec<Function> {
             pair("the beginning"),
             TextKernel::Flag(begins),
             ("begins(\"pump house\", \"House\")", "no"),
-            "(LEFT({1},LEN({2}))={2})",
+            "(COUNTIFS({1}:{1},{2}&\"*\")>0)",
         ),
     ]
 }

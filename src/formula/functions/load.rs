@@ -66,7 +66,7 @@ pub(super) fn functions() -> Vec<Function> {
             more: More::No,
             source: "vendor practice: of 16 slots over 3 members one has six, the others five",
             example: ("bucket_share(3, 16)", "0.375"),
-            workbook: "(ROUNDUP({2}/{1},0)/{2})",
+            workbook: "(ROUND({2}/{1}-0.000000001+0.5,0)/{2})",
             body: Body::Formula("next_up(buckets / members, 1) / buckets"),
         },
         Function {

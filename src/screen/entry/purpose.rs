@@ -103,6 +103,8 @@ pub enum Purpose {
         /// Where they go now.
         now: String,
     },
+    /// The file to write pages for people to.
+    Export,
     /// A part of a name in a list.
     Needle(NeedleFor),
 }
@@ -166,6 +168,7 @@ impl Purpose {
             Self::Proposal => "name of the new proposal".to_owned(),
             Self::ImportFrom => "import from file".to_owned(),
             Self::Heading { heading, .. } => format!("`{heading}` is"),
+            Self::Export => "export to file".to_owned(),
             Self::Needle(NeedleFor::Actions) => "action".to_owned(),
             Self::Needle(NeedleFor::Functions) => "function".to_owned(),
             Self::Needle(NeedleFor::Columns) => "column".to_owned(),
@@ -203,6 +206,9 @@ impl Purpose {
                 .path()
                 .map_or_else(String::new, |path| path.to_string_lossy().into_owned()),
             Self::Heading { now, .. } => now.clone(),
+            Self::Export => desk.path().map_or_else(String::new, |path| {
+                path.with_extension("xlsx").to_string_lossy().into_owned()
+            }),
             Self::Column { .. }
             | Self::Keep { .. }
             | Self::Find
@@ -230,6 +236,7 @@ impl Purpose {
             | Self::Proposal
             | Self::ImportFrom
             | Self::Heading { .. }
+            | Self::Export
             | Self::Needle(_) => false,
         }
     }
@@ -256,6 +263,7 @@ impl Purpose {
             | Self::Proposal
             | Self::ImportFrom
             | Self::Heading { .. }
+            | Self::Export
             | Self::Needle(_) => None,
         }
     }
@@ -311,6 +319,7 @@ pub(super) fn advise(
             "a table of links, for example cables.xlsx or links.csv",
         ),
         Purpose::Heading { .. } => heading(desk, text),
+        Purpose::Export => file(text, "the ending says as what: .xlsx is a workbook"),
         Purpose::Needle(_) => Advice::default(),
     }
 }

@@ -685,6 +685,7 @@ fn purposes(desk: &Desk) -> Vec<Purpose> {
             heading: "Cable Len".to_owned(),
             now: "length:ft".to_owned(),
         },
+        Purpose::Export,
         Purpose::Needle(NeedleFor::Actions),
     ]);
     all

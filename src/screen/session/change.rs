@@ -158,6 +158,7 @@ impl Session {
             Purpose::Heading { heading, .. } => self.map_heading(heading, text),
             Purpose::CopyTo => self.copy_to(text),
             Purpose::Proposal => self.new_proposal(text),
+            Purpose::Export => self.export(text),
             Purpose::Needle(_) => Ok(()),
         }
     }
@@ -641,6 +642,26 @@ impl Session {
         }
         crate::files::save::save(&path, self.block_text(true).as_bytes())?;
         self.say(format!("copied into {name}"), Tone::Fits);
+        Ok(())
+    }
+
+    /// Writes pages for people into a file that is not there yet.
+    fn export(&mut self, text: &str) -> Result<(), Problem> {
+        let path = PathBuf::from(text.trim());
+        let wanted = crate::desk::Wanted::default();
+        let done = self.desk.export(&path, &wanted, &mut |_| {})?;
+        let pages = done
+            .written
+            .pages
+            .iter()
+            .filter(|page| !page.starts_with('_'));
+        let text = format!(
+            "wrote {}: {} pages, {} live formulas",
+            done.saved.path.display(),
+            pages.count(),
+            done.written.n_formulas
+        );
+        self.say(text, Tone::Fits);
         Ok(())
     }
 

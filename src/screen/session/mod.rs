@@ -322,6 +322,7 @@ impl Session {
             | Action::Import
             | Action::Save
             | Action::SaveAs
+            | Action::Export
             | Action::Help
             | Action::Actions
             | Action::Redraw
@@ -342,6 +343,7 @@ impl Session {
             Action::Import => self.open_entry(Purpose::ImportFrom),
             Action::Save => self.save(),
             Action::SaveAs => self.open_entry(Purpose::SaveAs),
+            Action::Export => self.open_entry(Purpose::Export),
             Action::Redraw => self.effects.push(Effect::Redraw),
             Action::Suspend => self.effects.push(Effect::Suspend),
             Action::Quit => self.quit(),

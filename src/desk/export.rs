@@ -1,0 +1,99 @@
+//! Exporting an open plan: pages for people, saved beside or elsewhere, never over another file unasked.
+//!
+//! The plan gets an id with its first export, as a step that can be taken back, so that a returned
+//! workbook finds it. What is written is in `report`.
+
+use super::Desk;
+use crate::files::plan_file;
+use crate::files::save;
+use crate::files::save::Saved;
+use crate::plan::Edit;
+use crate::problem::Problem;
+use crate::report;
+use crate::report::Done;
+use crate::report::Format;
+use crate::report::Identity;
+use crate::report::Request;
+use crate::report::Written;
+use std::io::BufWriter;
+use std::path::Path;
+
+/// What an export did.
+#[derive(Debug)]
+pub struct Exported {
+    /// The file that was written.
+    pub saved: Saved,
+    /// What is in it.
+    pub written: Written,
+    /// The format.
+    pub format: &'static Format,
+    /// Whether the plan got its id by this, and is to be saved.
+    pub is_named: bool,
+}
+
+/// How an export is to be made.
+#[derive(Debug, Clone, Default)]
+pub struct Wanted {
+    /// Whether a file that is there may be replaced.
+    pub replace: bool,
+    /// The day, as year, month and day.
+    pub date: Option<(u16, u8, u8)>,
+}
+
+impl Desk {
+    /// Writes pages for people into a file; its ending says in which format.
+    ///
+    /// A plan without an id gets one first, where it may be changed.
+    ///
+    /// # Errors
+    /// An ending of no format, a file that is there and may not be replaced, or one that cannot be
+    /// written; what was there is then as it was.
+    pub fn export(
+        &mut self,
+        path: &Path,
+        wanted: &Wanted,
+        progress: &mut dyn FnMut(Done),
+    ) -> Result<Exported, Problem> {
+        let format = report::format_of(path)?;
+        let is_named = self.give_id();
+        let base = plan_file::write(&self.plan);
+        let findings = self.findings();
+        let id = Some(self.plan.id.as_str()).filter(|id| !id.is_empty());
+        let name = match self.path().and_then(Path::file_name) {
+            Some(name) => name.to_string_lossy().into_owned(),
+            None => "a plan in memory".to_owned(),
+        };
+        let request = Request {
+            plan: &self.plan,
+            engine: &self.engine,
+            findings: &findings,
+            base: &base,
+            identity: Identity::new(id, &base),
+            name,
+            date: wanted.date,
+            proposal: None,
+            most_cells: report::MOST_CELLS,
+        };
+        let (saved, written) = save::save_by(path, wanted.replace, |file| {
+            let mut out = BufWriter::with_capacity(1 << 18, file);
+            let written = (format.write)(&request, &mut out, progress)?;
+            std::io::Write::flush(&mut out).map_err(|error| report::unwritten(&error))?;
+            Ok(written)
+        })?;
+        Ok(Exported {
+            saved,
+            written,
+            format,
+            is_named,
+        })
+    }
+
+    /// Gives the plan an id where it has none and may be changed; says whether it did.
+    fn give_id(&mut self) -> bool {
+        if !self.plan.id.is_empty() || self.keep.may_edit().is_err() {
+            return false;
+        }
+        let id = report::new_id(&plan_file::write(&self.plan));
+        self.apply("id for export", Edit::SetId(id)).is_ok()
+    }
+}

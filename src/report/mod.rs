@@ -1,0 +1,189 @@
+//! Pages for people outside the program: a workbook that calculates by itself.
+//!
+//! Makes pages from a plan and what is computed from it. It knows no terminal and no open plan, and
+//! names no file; whoever asks brings something to write into. One record a format.
+
+mod book;
+mod express;
+mod facts;
+mod fold;
+mod gather;
+mod identity;
+mod layout;
+mod stored;
+mod translate;
+mod workbook;
+
+pub use identity::Identity;
+pub use identity::{checksum, new_id};
+pub use workbook::property;
+pub use workbook::{BASE, decoded};
+
+use crate::engine::Engine;
+use crate::plan::Plan;
+use crate::problem::Problem;
+use crate::trade::Findings;
+use std::io::{Seek, Write};
+use std::path::Path;
+
+/// Where a format is written to.
+pub trait Sink: Write + Seek + Send {}
+
+impl<T: Write + Seek + Send> Sink for T {}
+
+/// How far an export is, in rows.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Done {
+    /// Rows written.
+    pub rows: usize,
+    /// Rows in all.
+    pub of: usize,
+}
+
+/// What is to be exported.
+#[derive(Debug)]
+pub struct Request<'a> {
+    /// The plan.
+    pub plan: &'a Plan,
+    /// Everything computed from it.
+    pub engine: &'a Engine,
+    /// What the checks found, worst first.
+    pub findings: &'a Findings,
+    /// The text of the plan as its file has it.
+    pub base: &'a str,
+    /// By what the plan and this state of it are known.
+    pub identity: Identity,
+    /// What the plan is called where it has no title, such as the name of its file.
+    pub name: String,
+    /// The day, as year, month and day; none where nobody said.
+    pub date: Option<(u16, u8, u8)>,
+    /// A proposal beside the plan; none where there is none.
+    pub proposal: Option<ProposalPage>,
+    /// Columns that serve formulas are added while a page has no more cells than this.
+    pub most_cells: usize,
+}
+
+/// So many cells a page may have with its columns that serve formulas.
+pub const MOST_CELLS: usize = 4_000_000;
+
+/// A proposal as a page shows it; made by whoever compares proposals.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct ProposalPage {
+    /// The name of the proposal.
+    pub title: String,
+    /// What it comes to, in sentences.
+    pub sentences: Vec<String>,
+    /// The heads of the table of changes.
+    pub heads: Vec<String>,
+    /// The table of changes: what, before, after, and so on.
+    pub rows: Vec<Vec<String>>,
+}
+
+/// A column that stands as values, since a workbook cannot compute it.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct AsValue {
+    /// The page.
+    pub page: String,
+    /// The column.
+    pub column: String,
+    /// Whether it is for people, or serves formulas.
+    pub shown: bool,
+    /// Why.
+    pub why: String,
+}
+
+/// What was written.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Written {
+    /// The pages, in order.
+    pub pages: Vec<String>,
+    /// How many cells are formulas.
+    pub n_formulas: usize,
+    /// How many cells are values.
+    pub n_values: usize,
+    /// Cells of live columns that stand as values, since a program would take them for another.
+    pub n_as_values: usize,
+    /// Columns that stand as values.
+    pub values: Vec<AsValue>,
+    /// Live columns for people that hang on one of those, by page and heading.
+    pub leaning: Vec<(String, String)>,
+}
+
+/// A format that a plan can be exported as.
+#[derive(Debug)]
+pub struct Format {
+    /// What it is called.
+    pub name: &'static str,
+    /// The endings of its files, without the point.
+    pub endings: &'static [&'static str],
+    /// What it is, in one line.
+    pub doc: &'static str,
+    /// What it leaves out; empty where it leaves out nothing that matters.
+    pub leaves_out: &'static str,
+    /// Writes it.
+    pub write: fn(&Request<'_>, &mut dyn Sink, &mut dyn FnMut(Done)) -> Result<Written, Problem>,
+}
+
+/// The formats, in the order of the manual.
+pub const FORMATS: &[Format] = &[Format {
+    name: "workbook",
+    endings: &["xlsx"],
+    doc: "a workbook with a summary in front, which calculates by itself",
+    leaves_out: "columns that hold nothing, and tables that no formula looks into",
+    write: workbook::write,
+}];
+
+/// The format that the ending of a file asks for.
+///
+/// # Errors
+/// An ending of no format.
+pub fn format_of(path: &Path) -> Result<&'static Format, Problem> {
+    let ending = path
+        .extension()
+        .map(|ending| ending.to_string_lossy().to_lowercase());
+    let ending = ending.unwrap_or_default();
+    let found = FORMATS
+        .iter()
+        .find(|format| format.endings.contains(&&*ending));
+    let all: Vec<&str> = FORMATS
+        .iter()
+        .flat_map(|format| format.endings)
+        .copied()
+        .collect();
+    found.ok_or_else(|| {
+        let name = path.display();
+        Problem::new(
+            "no-such-format",
+            format!("`{name}` does not say what to export it as"),
+        )
+        .help(format!("end the name with one of: {}", all.join(", ")))
+    })
+}
+
+impl Request<'_> {
+    /// What the plan is called.
+    pub fn title(&self) -> &str {
+        match self.plan.title.is_empty() {
+            true => &self.name,
+            false => &self.plan.title,
+        }
+    }
+}
+
+/// A text without what no cell may hold.
+fn printable(text: &str) -> String {
+    let is_bad = |c: char| c.is_control() && c != '\n' || matches!(c, '\u{fffe}' | '\u{ffff}');
+    match text.contains(is_bad) {
+        true => text.replace(is_bad, " "),
+        false => text.to_owned(),
+    }
+}
+
+/// A file that could not be written.
+pub fn unwritten(error: &std::io::Error) -> Problem {
+    Problem::new(
+        "not-written",
+        format!("the export could not be written: {error}"),
+    )
+    .help("make room on the disk, or name another folder")
+}

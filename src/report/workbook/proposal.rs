@@ -1,0 +1,33 @@
+//! The page of a proposal: what it changes, and what comes of it.
+
+use super::super::ProposalPage;
+use super::super::printable;
+use super::look::{Look, print};
+use rust_xlsxwriter::Worksheet;
+use rust_xlsxwriter::XlsxError;
+
+/// Writes the page.
+///
+/// # Errors
+/// A file that cannot be written.
+pub fn write(sheet: &mut Worksheet, page: &ProposalPage, look: &Look) -> Result<(), XlsxError> {
+    sheet.write_with_format(0, 0, printable(&page.title), &look.title)?;
+    for (at, sentence) in page.sentences.iter().enumerate() {
+        let row = 1 + u32::try_from(at).unwrap_or(0);
+        sheet.write_with_format(row, 0, printable(sentence), &look.computed)?;
+    }
+    let head = 2 + u32::try_from(page.sentences.len()).unwrap_or(0);
+    for (at, text) in page.heads.iter().enumerate() {
+        let column = super::sheet::column_number(at);
+        sheet.set_column_width(column, 24)?;
+        sheet.write_with_format(head, column, printable(text), &look.head_computed)?;
+    }
+    for (at, cells) in page.rows.iter().enumerate() {
+        let row = head + 1 + u32::try_from(at).unwrap_or(0);
+        for (column, text) in cells.iter().enumerate() {
+            let column = super::sheet::column_number(column);
+            sheet.write_string_with_format(row, column, printable(text), &look.words)?;
+        }
+    }
+    print(sheet, Some((head, head)))
+}
