@@ -58,7 +58,7 @@ impl Net {
             upward.entry(switch).or_insert_with(Vec::new).extend(ways);
         }
         net.ways = upward;
-        net.joined = net.from_tops();
+        net.joined = net.below_tops();
         net
     }
 
@@ -67,7 +67,7 @@ impl Net {
         self.ends.contains_key(&link)
     }
 
-    fn from_tops(&self) -> FxHashSet<RowId> {
+    fn below_tops(&self) -> FxHashSet<RowId> {
         let mut seen = self.tops.clone();
         let mut open: Vec<RowId> = self.tops.iter().copied().collect();
         while let Some(switch) = open.pop() {

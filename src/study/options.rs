@@ -146,7 +146,9 @@ pub fn options(
     let mut choices = Vec::new();
     for pair in pairs(plan, engine, look, links, speed) {
         let edit = columns.edit(plan, look, links, &pair);
-        let choice = match led_elsewhere(look, links, &pair.medium) {
+        let barred = led_elsewhere(look, links, &pair.medium);
+        let barred = barred.or_else(|| links.iter().find_map(|link| pair.no_port(look, *link)));
+        let choice = match barred {
             Some(why) => Choice::refused(pair, why, edit),
             None => {
                 let is_now = links.iter().all(|link| pair.is_of(look, *link));
@@ -196,9 +198,41 @@ struct Pair {
     interface: String,
     far: Option<String>,
     medium: String,
+    /// Whether the medium is twisted pair, which may go into a fixed port.
+    is_pair: bool,
+    /// The speed in bit/s.
+    speed: f64,
+    /// The form of a module for it, where it is made as one.
+    form: Option<String>,
 }
 
 impl Pair {
+    /// The end of a link whose fixed ports do not take twisted pair of this speed, and why.
+    fn barred_end(&self, look: Look<'_>, link: RowId, end: &str) -> Option<String> {
+        let switches = Look::new(look.plan, look.engine, "switches")?;
+        let switch = look.through(end, link).filter(|_| self.is_pair)?;
+        let id = switches.id(switch);
+        let cage = switches.text("access_cage", switch);
+        if let Some(cage) = cage.filter(|cage| !cage.eq_ignore_ascii_case("RJ45")) {
+            return Some(format!("the access ports of {id} are {cage}"));
+        }
+        let most = switches.number("access_speed", switch);
+        let slow = most.filter(|most| *most < self.speed * (1.0 - 1e-9))?;
+        let most = switches.said("access_speed", Some(slow));
+        Some(format!("the access ports of {id} take {most}"))
+    }
+
+    /// Why a link has no port for it: no fixed one takes it, and it is not made as a module.
+    fn no_port(&self, look: Look<'_>, link: RowId) -> Option<String> {
+        if self.form.is_some() || self.is_of(look, link) {
+            return None;
+        }
+        let barred = ["from", "to"].into_iter();
+        barred
+            .filter_map(|end| self.barred_end(look, link, end))
+            .next()
+    }
+
     fn is_of(&self, look: Look<'_>, link: RowId) -> bool {
         let is = |name, wanted: &str| {
             let text = look.text(name, link);
@@ -261,15 +295,20 @@ fn pairs(plan: &Plan, engine: &Engine, links: Look<'_>, chosen: &[RowId], speed:
         if is_other_half {
             continue;
         }
+        let forms = interfaces.text("forms", row).unwrap_or_default();
+        let form = forms.split_whitespace().find(|form| *form != "RJ45");
         let carriers = interfaces.text("carriers", row).unwrap_or_default();
         let runs_on = |kind: &str| carriers.split(',').any(|word| word.trim() == kind);
-        for (medium, _) in all_media.iter().filter(|(_, kind)| runs_on(kind)) {
+        for (medium, kind) in all_media.iter().filter(|(_, kind)| runs_on(kind)) {
             tried.push(Pair {
                 interface: id.clone(),
                 far: far
                     .clone()
                     .filter(|far| far.to_lowercase() != id.to_lowercase()),
                 medium: medium.clone(),
+                is_pair: kind == "twisted pair",
+                speed,
+                form: form.map(str::to_owned),
             });
         }
     }
@@ -294,6 +333,8 @@ struct Columns {
     interface: usize,
     far: usize,
     medium: usize,
+    /// The modules at the near and the far end.
+    modules: [usize; 2],
     /// What was said of the parts that go.
     of_parts: Vec<usize>,
     /// What was said of the cable that goes.
@@ -315,6 +356,7 @@ impl Columns {
             interface: must("interface")?,
             far: must("far_interface")?,
             medium: must("medium")?,
+            modules: [must("module")?, must("far_module")?],
             of_parts: there(&[
                 "module",
                 "far_module",
@@ -350,6 +392,13 @@ impl Columns {
             let is_same_cable = own.to_lowercase() == pair.medium.to_lowercase();
             if !pair.is_of(look, *link) {
                 cells.extend(cleared(plan, self.sheet, &self.of_parts, *link));
+                // Where no fixed port takes twisted pair, a module in a cage does.
+                for (end, column) in ["from", "to"].into_iter().zip(self.modules) {
+                    let barred = pair.barred_end(look, *link, end);
+                    if let (Some(form), Some(_)) = (&pair.form, barred) {
+                        cells.push(((column, *link), text(form)));
+                    }
+                }
             }
             if !is_same_cable {
                 cells.push(((self.medium, *link), text(&pair.medium)));
