@@ -424,9 +424,21 @@ impl Desk {
         })
     }
 
+    /// The text of the plan; where a proposal is open, of the base with what the proposal is now.
+    fn text_to_save(&self) -> Result<String, Problem> {
+        if self.plan.within().is_none() {
+            return Ok(plan_file::write(&self.plan));
+        }
+        let (base, _) = self.plan.base().ok_or_else(|| {
+            Problem::new("proposal-open", "the proposal cannot be told from its base")
+                .help("undo the last steps, then save again")
+        })?;
+        Ok(plan_file::write(&base))
+    }
+
     /// Writes the plan; then nothing is unsaved, and the journal begins anew.
     fn write(&mut self, path: &Path) -> Result<Saved, Problem> {
-        let text = plan_file::write(&self.plan);
+        let text = self.text_to_save()?;
         let checksum = checksum(text.as_bytes());
         self.keep.saving(&checksum);
         self.keep_version(path);

@@ -131,9 +131,10 @@ impl Under {
 
     /// Notes rows that were put in, new or put back.
     pub(super) fn come(&mut self, sheet: SheetId, rows: &[RowId]) {
-        for row in rows {
-            if !self.removed.remove(&(sheet, *row)) {
-                self.added.insert((sheet, *row));
+        // A row may be named twice.
+        for row in rows.iter().copied().collect::<BTreeSet<RowId>>() {
+            if !self.removed.remove(&(sheet, row)) {
+                self.added.insert((sheet, row));
             }
         }
     }
@@ -145,9 +146,9 @@ impl Under {
             let before = order.iter().filter(|row| !added.contains(&(sheet, **row)));
             before.copied().collect()
         });
-        for row in rows {
-            if !self.added.remove(&(sheet, *row)) {
-                self.removed.insert((sheet, *row));
+        for row in rows.iter().copied().collect::<BTreeSet<RowId>>() {
+            if !self.added.remove(&(sheet, row)) {
+                self.removed.insert((sheet, row));
             }
         }
     }

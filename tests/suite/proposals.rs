@@ -301,6 +301,21 @@ fn rows_that_no_id_tells_apart_are_not_changed_in_a_proposal() {
 }
 
 #[test]
+fn a_new_row_that_is_taken_away_twice_at_once_is_gone() {
+    let mut desk = desk(HALLS);
+    let before = write(desk.plan());
+    desk.enter("longer fibre").unwrap();
+    let (sheet, row) = (links(&desk), row(&desk, "L9"));
+    let rows = vec![row, row];
+    desk.apply("away", Edit::RemoveRows { sheet, rows })
+        .unwrap();
+    desk.leave().unwrap();
+    assert!(!write(desk.plan()).contains("L9,"));
+    while desk.undo().unwrap().is_some() {}
+    assert_eq!(write(desk.plan()), before);
+}
+
+#[test]
 fn proposals_in_a_circle_are_told() {
     let text = HALLS.replace(
         "note = \"what the contractor offers\"",
