@@ -117,13 +117,14 @@ impl Desk {
     }
 }
 
-/// The bytes of a file that may be a dump: they are few.
+/// The first bytes of a file that may be a dump: more than a dump has, so that one that is too
+/// large is told so.
 fn dump(path: &Path) -> Result<Option<Vec<u8>>, Problem> {
-    const MOST: u64 = 64_000;
+    const MOST: u64 = 70_000;
     let mut bytes = Vec::new();
     let file = save::open(path, import::MAX_BYTES as u64)?;
-    let read = file.take(MOST + 1).read_to_end(&mut bytes);
+    let read = file.take(MOST).read_to_end(&mut bytes);
     read.map_err(|error| save::unread(path, &error))?;
-    let may_be = bytes.len() as u64 <= MOST && !import::is_spreadsheet(&bytes);
-    Ok(may_be.then_some(bytes))
+    let is_table = import::is_spreadsheet(&bytes) || import::is_wide_text(&bytes);
+    Ok((!is_table).then_some(bytes))
 }

@@ -87,7 +87,7 @@ fn cells(at: usize) -> [String; 15] {
 
 fn write_xlsx(path: &Path) {
     let mut book = rust_xlsxwriter::Workbook::new();
-    let page = book.add_worksheet_with_constant_memory();
+    let page = book.add_worksheet();
     for (column, heading) in (0_u16..).zip(HEADINGS) {
         page.write_string(0, column, heading).expect("a cell");
     }

@@ -280,3 +280,67 @@ pub fn compound(name: &str, stream: &[u8]) -> Vec<u8> {
     out.resize(512 * (3 + n), 0);
     out
 }
+
+/// A workbook of one page in binary parts, of texts and numbers.
+pub fn xlsb(all: &[&[V<'_>]]) -> Vec<u8> {
+    let package = "http://schemas.openxmlformats.org/package/2006/relationships";
+    let office = "http://schemas.openxmlformats.org/officeDocument/2006/relationships";
+    let rels = format!(
+        "<Relationships xmlns=\"{package}\"><Relationship Id=\"rId1\" \
+         Type=\"{office}/worksheet\" Target=\"worksheets/sheet1.bin\"/></Relationships>"
+    );
+    let mut book = Vec::new();
+    let bundle = [
+        &[0; 4][..],
+        &1_u32.to_le_bytes(),
+        &wide("rId1"),
+        &wide("Cables"),
+    ];
+    part_record(&mut book, 0x9c, &bundle.concat());
+    part_record(&mut book, 0x90, &[]);
+    part_record(&mut book, 0x84, &[]);
+    let mut page = Vec::new();
+    part_record(&mut page, 0x81, &[]);
+    part_record(&mut page, 0x94, &[0; 16]);
+    part_record(&mut page, 0x91, &[]);
+    for (r, cells) in all.iter().enumerate() {
+        part_record(
+            &mut page,
+            0,
+            &[&(r as u32).to_le_bytes()[..], &[0; 13]].concat(),
+        );
+        for (c, cell) in cells.iter().enumerate() {
+            let place = [(c as u32).to_le_bytes(), [0; 4]].concat();
+            match cell {
+                V::T(text) => part_record(&mut page, 6, &[place, wide(text)].concat()),
+                V::N(number) => {
+                    let number = number.to_le_bytes().to_vec();
+                    part_record(&mut page, 5, &[place, number].concat());
+                }
+                other => assert!(matches!(other, V::No), "{other:?}"),
+            }
+        }
+    }
+    part_record(&mut page, 0x92, &[]);
+    zipped(&[
+        ("xl/workbook.bin", &book),
+        ("xl/_rels/workbook.bin.rels", rels.as_bytes()),
+        ("xl/worksheets/sheet1.bin", &page),
+    ])
+}
+
+fn wide(text: &str) -> Vec<u8> {
+    let mut out = (text.encode_utf16().count() as u32).to_le_bytes().to_vec();
+    out.extend(text.encode_utf16().flat_map(u16::to_le_bytes));
+    out
+}
+
+fn part_record(out: &mut Vec<u8>, kind: u16, body: &[u8]) {
+    match kind {
+        0..0x80 => out.push(kind as u8),
+        kind => out.extend([kind as u8 | 0x80, (kind >> 7) as u8]),
+    }
+    assert!(body.len() < 0x80);
+    out.push(body.len() as u8);
+    out.extend(body);
+}

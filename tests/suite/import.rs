@@ -1,7 +1,7 @@
 //! Tables as people keep them, one for each hazard, through the file, the process that reads
 //! apart and the plan; each with its wanted outcome.
 
-use crate::books::{V, ods, ods_table, one_page, row, rows, xls, xlsx, xlsx_with};
+use crate::books::{V, ods, ods_table, one_page, row, rows, xls, xlsb, xlsx, xlsx_with};
 use portledger::desk::Desk;
 use portledger::files::import::{Decimal, Import, Source, Wish, aside_lines};
 use portledger::files::plan_file;
@@ -650,6 +650,15 @@ fn all_forms_say_the_same() {
         "id,from,length\nL1,reef,3.5\n",
     );
     says(&import, "xls file, page `Cables`");
+    let import = check(
+        "a.xlsb",
+        &xlsb(&[
+            &[V::T("id"), V::T("from"), V::T("length")],
+            &[V::T("L1"), V::T("Süd"), V::N(3.5)],
+        ]),
+        "id,from,length\nL1,Süd,3.5\n",
+    );
+    says(&import, "xlsb file, page `Cables`");
     // A name does not say what a file is.
     check("a.csv", &one_page(&cells), expected);
 }

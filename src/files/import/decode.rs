@@ -82,19 +82,12 @@ fn found(bytes: &[u8]) -> Result<(&'static Encoding, bool), Problem> {
     if let Some((encoding, _)) = Encoding::for_bom(bytes) {
         return Ok((encoding, false));
     }
+    if let Some(encoding) = wide(bytes) {
+        return Ok((encoding, true));
+    }
     let sample = &bytes[..bytes.len().min(LOOKED_AT)];
-    let nuls = |from: usize| {
-        let every = sample.iter().skip(from).step_by(2);
-        every.filter(|byte| **byte == 0).count()
-    };
-    let (even, odd, half) = (nuls(0), nuls(1), sample.len() / 2);
-    if odd * 10 > half * 7 && even * 10 < half {
-        return Ok((UTF_16LE, true));
-    }
-    if even * 10 > half * 7 && odd * 10 < half {
-        return Ok((UTF_16BE, true));
-    }
-    if (even + odd) * 20 > sample.len() {
+    let n_nuls = sample.iter().filter(|byte| **byte == 0).count();
+    if n_nuls * 20 > sample.len() {
         let what = "this is neither a table of text nor a spreadsheet of a known form";
         return Err(
             Problem::new("not-a-table", what).help("name an xlsx, xlsb, xls, ods, csv or tsv file")
@@ -103,6 +96,25 @@ fn found(bytes: &[u8]) -> Result<(&'static Encoding, bool), Problem> {
     match std::str::from_utf8(bytes) {
         Ok(_) => Ok((UTF_8, false)),
         Err(_) => Ok((WINDOWS_1252, true)),
+    }
+}
+
+/// Whether bytes without a mark are text of two bytes a letter: every second one is mostly zero.
+pub fn is_wide_text(bytes: &[u8]) -> bool {
+    wide(bytes).is_some()
+}
+
+fn wide(bytes: &[u8]) -> Option<&'static Encoding> {
+    let sample = &bytes[..bytes.len().min(LOOKED_AT)];
+    let nuls = |from: usize| {
+        let every = sample.iter().skip(from).step_by(2);
+        every.filter(|byte| **byte == 0).count()
+    };
+    let (even, odd, half) = (nuls(0), nuls(1), sample.len() / 2);
+    match (even, odd) {
+        (few, many) if many * 10 > half * 7 && few * 10 < half => Some(UTF_16LE),
+        (many, few) if many * 10 > half * 7 && few * 10 < half => Some(UTF_16BE),
+        (_, _) => None,
     }
 }
 

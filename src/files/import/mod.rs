@@ -17,6 +17,7 @@ mod source;
 mod survey;
 mod words;
 
+pub use decode::is_wide_text;
 pub use headings::How;
 pub use numbers::Decimal;
 pub use report::{Reason, SetAside, aside_lines};

@@ -1,7 +1,7 @@
 //! Spreadsheets of other programs as pages of cells: xlsx, xlsb, xls and ods.
 //!
 //! The libraries that read such files can be brought down by a file of a few kilobytes, so they
-//! run in a process of their own ([`apart`] here, [`serve`] there), with limits on memory, time
+//! run in a process of their own (`apart.rs` here, `serve.rs` there), with limits on memory, time
 //! and files. What comes back is a [`Book`]. What its cells mean is decided elsewhere; a table of
 //! text is no spreadsheet and is read in `files::import`.
 

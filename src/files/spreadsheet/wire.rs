@@ -29,7 +29,7 @@ mod kind {
 /// A problem as it goes between processes.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Failure {
-    /// What is wrong, one of the codes of [`super::apart`].
+    /// What is wrong, as a code that `apart.rs` knows.
     pub code: String,
     /// One line.
     pub message: String,

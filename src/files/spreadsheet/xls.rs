@@ -158,7 +158,8 @@ pub(super) fn read_binary<W: Write>(
         pages.page(&sheet.name, is_hidden, sheets.len(), |to| {
             let mut formulas = FxHashMap::default();
             let mut cells = book.worksheet_cells_reader(&sheet.name).map_err(damaged)?;
-            while let Some(cell) = cells.next_formula().map_err(damaged)? {
+            // A formula that is not understood is no reason to leave its value out.
+            while let Ok(Some(cell)) = cells.next_formula() {
                 if !cell.get_value().is_empty() {
                     formulas.insert(cell.get_position(), cell.get_value().clone());
                 }
