@@ -68,10 +68,12 @@ fn chart(
                         .and_then(Option::as_deref)
                         .unwrap_or("A");
                     let (page, first) = (&spot.page, spot.first);
-                    let text = format!(
-                        "IFERROR(INDEX({page}!${letters}${first}:${letters}${last},MATCH($A{},{page}!${ids}${first}:${ids}${last},0)),\"\")",
+                    let found = format!(
+                        "INDEX({page}!${letters}${first}:${letters}${last},MATCH($A{},{page}!${ids}${first}:${ids}${last},0))",
                         line + 1
                     );
+                    // An empty cell would come out as 0.
+                    let text = format!("IFERROR(IF({found}=\"\",\"\",{found}),\"\")");
                     let result = value.map_or_else(String::new, |value| value.to_string());
                     sheet.write_formula_with_format(
                         line,
