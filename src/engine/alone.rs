@@ -52,12 +52,12 @@ impl Engine {
     ) -> Result<(Formula, Column), Vec<Problem>> {
         let formula = self.compile(plan, text, Some(sheet))?;
         let alone = self.alone(plan, &formula.tree);
+        let n_rows = plan.rows(sheet).n_stored();
         let mut column = match formula.ty {
-            Ty::Number(_) => Column::Numbers(Vec::new()),
-            Ty::Flag => Column::Flags(Vec::new()),
-            Ty::Text | Ty::Row(_) => Column::Codes(Vec::new()),
+            Ty::Number(_) => Column::of_numbers(vec![0.0; n_rows]),
+            Ty::Flag => Column::of_flags(vec![0; n_rows]),
+            Ty::Text | Ty::Row(_) => Column::of_codes(vec![0; n_rows]),
         };
-        column.resize(plan.rows(sheet).n_stored());
         all_rows(&alone.program, self.inputs_of(plan, &alone), &mut column);
         Ok((formula, column))
     }
@@ -74,7 +74,7 @@ impl Engine {
         text: &str,
     ) -> Result<Vec<u8>, Vec<Problem>> {
         match self.column_of(plan, sheet, text)?.1 {
-            Column::Flags(flags) => Ok(flags),
+            Column::Flags(mut flags) => Ok(std::mem::take(flags.spread())),
             Column::Numbers(_) | Column::Codes(_) => Err(Problem::new(
                 "not-a-condition",
                 "this formula does not say yes or no",
@@ -153,7 +153,7 @@ impl Engine {
     ) -> Column {
         let rows = plan.rows(aggregate.over);
         let program = linked(&aggregate.value, &[], lookups);
-        let mut values = Column::Numbers(vec![MISSING; rows.n_stored()]);
+        let mut values = Column::of_numbers(vec![0.0; rows.n_stored()]);
         let inputs = Inputs {
             finders,
             ..self.inputs(plan)
@@ -162,15 +162,15 @@ impl Engine {
         let values = values.numbers();
         let order = rows.order().iter().map(|row| row.0);
         let Some(key) = aggregate.key else {
-            return Column::Numbers(vec![gathered(aggregate.gather, order, values)]);
+            return Column::of_numbers(vec![gathered(aggregate.gather, order, values)]);
         };
         let Ty::Row(target) = self.graph.nodes[key.at()].ty else {
-            return Column::Numbers(Vec::new());
+            return Column::of_numbers(Vec::new());
         };
         let n_groups = plan.rows(target).n_stored();
         let groups = Groups::build(n_groups, self.key_rows(key), order);
         let of = |group| gathered(aggregate.gather, groups.rows(group).iter().copied(), values);
-        Column::Numbers((0..n_groups as u32).map(of).collect())
+        Column::of_numbers((0..n_groups as u32).map(of).collect())
     }
 }
 

@@ -347,10 +347,10 @@ impl Rows {
     fn set(&mut self, column: usize, row: RowId, entry: &Entry) {
         self.wrong.remove(&(column, row));
         match (&mut self.cells[column], entry) {
-            (Column::Numbers(values), Entry::Number(value)) => values[row.at()] = *value,
-            (Column::Codes(codes), Entry::Text(code)) => codes[row.at()] = *code,
-            (Column::Numbers(values), _) => values[row.at()] = crate::table::MISSING,
-            (Column::Codes(codes), _) => codes[row.at()] = ABSENT,
+            (Column::Numbers(values), Entry::Number(value)) => values.set(row.at(), *value),
+            (Column::Codes(codes), Entry::Text(code)) => codes.set(row.at(), *code),
+            (Column::Numbers(values), _) => values.set(row.at(), crate::table::MISSING),
+            (Column::Codes(codes), _) => codes.set(row.at(), ABSENT),
             (Column::Flags(_), _) => {}
         }
         if let Entry::Wrong(text) = entry {
@@ -370,8 +370,8 @@ impl Rows {
 /// An empty column fit for a definition.
 fn empty_column(def: &ColumnDef) -> Column {
     match def.kind {
-        ColumnKind::Number => Column::Numbers(Vec::new()),
-        ColumnKind::Flag => Column::Flags(Vec::new()),
-        ColumnKind::Text | ColumnKind::Choice | ColumnKind::Row => Column::Codes(Vec::new()),
+        ColumnKind::Number => Column::of_numbers(Vec::new()),
+        ColumnKind::Flag => Column::of_flags(Vec::new()),
+        ColumnKind::Text | ColumnKind::Choice | ColumnKind::Row => Column::of_codes(Vec::new()),
     }
 }

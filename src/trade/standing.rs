@@ -13,7 +13,7 @@ use crate::engine::Engine;
 use crate::plan::Plan;
 use crate::plan::Touched;
 use crate::problem::Severity;
-use crate::table::{ABSENT, Column, ColumnId, RowId, SheetId};
+use crate::table::{ABSENT, ColumnId, RowId, SheetId, Values};
 use std::sync::OnceLock;
 
 /// The words of a verdict, in the order in which they are counted.
@@ -661,11 +661,8 @@ fn word(known: &[u32; 4], code: u32, rank: u32) -> u8 {
 }
 
 /// The flags of a case.
-fn flags(engine: &Engine, column: ColumnId) -> &[u8] {
-    match engine.values(column) {
-        Column::Flags(flags) => flags,
-        Column::Numbers(_) | Column::Codes(_) => &[],
-    }
+fn flags(engine: &Engine, column: ColumnId) -> &Values<u8> {
+    engine.values(column).flags()
 }
 
 /// The live rows of each sheet; `None` where all rows are.
