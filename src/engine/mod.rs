@@ -117,7 +117,7 @@ impl Engine {
     /// The schema begins, sheet by sheet, with the columns of the plan's own schema; columns
     /// after those are computed. Formulas with problems leave their columns absent.
     pub fn new(plan: &Plan, schema: Vec<SheetDef>, knowledge: Knowledge) -> Self {
-        let scope = SchemaScope::new(plan, &schema);
+        let scope = SchemaScope::of_all(plan, &schema);
         let graph = Graph::build(
             &schema,
             &scope,

@@ -1,15 +1,14 @@
 //! Tokens to a tree whose nodes know where they stood.
 //!
-//! evalexpr only groups the operators: it sees numbered placeholders, never a name, a number or
-//! a unit. So a pass of our own checks the neighbours first, and every problem has a place.
-//! `^` binds more than a sign, so `-2^2` is -4, and `^` groups from the left. The word `not`
-//! reaches up to the next `and` or `or`; the sign `!` takes the next value alone.
+//! One pass checks that values and operators alternate, so that every problem has a place; the
+//! next groups the operators and cannot fail any more. `^` binds more than a sign, so `-2^2` is
+//! -4, and `^` groups from the left. The word `not` reaches up to the next `and` or `or`; the
+//! sign `!` takes the next value alone. A test holds the grouping to that of evalexpr.
 
 use super::Span;
 use super::lex::{Infix, Kind, Token};
 use crate::problem::Problem;
 use crate::units::Unit;
-use evalexpr::{Node as Grouped, Operator, build_operator_tree};
 
 /// How deep parentheses, calls and signs may nest; the tree is walked by recursion.
 pub(super) const MAX_LEVELS: usize = 64;
@@ -43,14 +42,16 @@ pub(super) enum ExprNode {
 /// # Errors
 /// The first place where the tokens stop being a formula.
 pub(super) fn tree(source: &str, tokens: &[Token]) -> Result<Expr, Problem> {
-    let grouped = Neighbours::new(tokens).text()?;
-    build_operator_tree(&grouped)
-        .ok()
-        .and_then(|root| Build { source, tokens }.part(&root))
-        .map(|part| part.expr)
-        .ok_or_else(|| {
-            Problem::new("not-a-formula", "this is not a formula").at(0..source.len(), "")
-        })
+    Neighbours::new(tokens).check()?;
+    let mut groups = Groups {
+        source,
+        tokens,
+        next: 0,
+    };
+    let part = groups.group(false);
+    part.map(|part| part.expr).ok_or_else(|| {
+        Problem::new("not-a-formula", "this is not a formula").at(0..source.len(), "")
+    })
 }
 
 /// One level of parentheses, or the formula itself.
@@ -65,10 +66,9 @@ struct Level {
     n_nots: usize,
 }
 
-/// Checks that values and operators alternate, and writes the text for evalexpr.
+/// Checks that values and operators alternate, and that the formula is not too deep.
 struct Neighbours<'a> {
     tokens: &'a [Token],
-    text: String,
     levels: Vec<Level>,
     value_next: bool,
     n_values: usize,
@@ -78,14 +78,13 @@ impl<'a> Neighbours<'a> {
     fn new(tokens: &'a [Token]) -> Self {
         Self {
             tokens,
-            text: String::new(),
             levels: vec![Level::default()],
             value_next: true,
             n_values: 0,
         }
     }
 
-    fn text(mut self) -> Result<String, Problem> {
+    fn check(mut self) -> Result<(), Problem> {
         for (at, token) in self.tokens.iter().enumerate() {
             self.check_side(token)?;
             self.take(at, token)?;
@@ -98,7 +97,7 @@ impl<'a> Neighbours<'a> {
         self.close_nots();
         match self.levels.pop() {
             Some(level) if !self.levels.is_empty() => Err(unclosed(level.open)),
-            _ => Ok(self.text),
+            _ => Ok(()),
         }
     }
 
@@ -122,15 +121,13 @@ impl<'a> Neighbours<'a> {
 
     fn take(&mut self, at: usize, token: &Token) -> Result<(), Problem> {
         match &token.kind {
-            Kind::Quantity(..) | Kind::Text(_) => self.value(at),
-            Kind::Name if self.is_open(at + 1) => self.text += &format!(" f{at} "),
-            Kind::Name => self.value(at),
+            Kind::Name if self.is_open(at + 1) => {}
+            Kind::Quantity(..) | Kind::Text(_) | Kind::Name => self.value(),
             Kind::Infix(infix) => self.infix(*infix),
-            Kind::Minus if self.value_next => self.sign("-"),
+            Kind::Minus if self.value_next => self.sign(),
             Kind::Minus => self.infix(Infix::Subtract),
-            Kind::NotSign => self.sign("!"),
+            Kind::NotSign => self.sign(),
             Kind::NotWord => {
-                self.text += " !(";
                 self.level().n_nots += 1;
                 self.value_next = true;
             }
@@ -152,14 +149,12 @@ impl<'a> Neighbours<'a> {
         token.is_some_and(|token| token.kind == Kind::Open)
     }
 
-    fn value(&mut self, at: usize) {
-        self.text += &format!(" v{at} ");
+    fn value(&mut self) {
         self.n_values += 1;
         self.value_next = false;
     }
 
-    fn sign(&mut self, sign: &str) {
-        self.text += &format!(" {sign}");
+    fn sign(&mut self) {
         self.level().n_signs += 1;
         self.value_next = true;
     }
@@ -171,16 +166,14 @@ impl<'a> Neighbours<'a> {
             // A sign reaches over a power; at any other operator its operand has ended.
             self.level().n_signs = 0;
         }
-        self.text += grouping_symbol(infix);
         self.value_next = true;
     }
 
     /// Ends the reach of every `not` of this level.
     fn close_nots(&mut self) {
         let level = self.level();
-        let n_nots = std::mem::take(&mut level.n_nots);
+        level.n_nots = 0;
         level.n_signs = 0;
-        self.text += &")".repeat(n_nots);
     }
 
     fn open(&mut self, at: usize, token: &Token) {
@@ -191,7 +184,6 @@ impl<'a> Neighbours<'a> {
             is_call,
             ..Level::default()
         });
-        self.text.push('(');
         let closes = self.tokens.get(at + 1).map(|token| &token.kind);
         self.value_next = !(is_call && closes == Some(&Kind::Close));
     }
@@ -204,7 +196,6 @@ impl<'a> Neighbours<'a> {
         }
         self.close_nots();
         self.levels.pop();
-        self.text.push(')');
         Ok(())
     }
 
@@ -215,7 +206,6 @@ impl<'a> Neighbours<'a> {
                 .help("write a decimal point as a point: `1.5`"));
         }
         self.close_nots();
-        self.text.push(',');
         self.value_next = true;
         Ok(())
     }
@@ -235,17 +225,6 @@ impl<'a> Neighbours<'a> {
     }
 }
 
-/// The operator as evalexpr reads it.
-fn grouping_symbol(infix: Infix) -> &'static str {
-    if infix == Infix::And {
-        "&&"
-    } else if infix == Infix::Or {
-        "||"
-    } else {
-        infix.symbol()
-    }
-}
-
 fn unclosed(open: Span) -> Problem {
     Problem::new("parenthesis", "unclosed parenthesis").at(open, "opened here")
 }
@@ -254,10 +233,12 @@ fn missing_operator(token: &Token) -> Problem {
     Problem::new("missing-operator", "missing operator before this").at(token.span.clone(), "")
 }
 
-/// Reads evalexpr's tree back.
-struct Build<'a> {
+/// Groups tokens whose neighbours are checked.
+struct Groups<'a> {
     source: &'a str,
     tokens: &'a [Token],
+    /// The token that comes next.
+    next: usize,
 }
 
 /// A part with its first and last token.
@@ -267,120 +248,169 @@ struct Part {
     last: usize,
 }
 
-impl Build<'_> {
-    fn part(&self, node: &Grouped) -> Option<Part> {
-        match (node.operator(), node.children()) {
-            (Operator::RootNode, [only]) => Some(self.unwrapped(self.part(only)?)),
-            (Operator::VariableIdentifierRead { identifier }, []) => self.value(index(identifier)?),
-            (Operator::FunctionIdentifier { identifier }, [list]) => {
-                self.call(index(identifier)?, list)
+/// An operator that waits for the value on its right.
+enum Waiting {
+    Sign(usize, fn(Box<Expr>) -> ExprNode),
+    Infix(Part, Infix),
+}
+
+impl Waiting {
+    /// How much it binds.
+    fn binds(&self) -> u8 {
+        match self {
+            Self::Sign(..) => SIGN_BINDS,
+            Self::Infix(_, infix) => binds(*infix),
+        }
+    }
+}
+
+/// How much a sign before a value binds: less than a power, more than all else.
+const SIGN_BINDS: u8 = 6;
+
+/// How much an operator binds; of two that bind the same the left one goes first.
+fn binds(infix: Infix) -> u8 {
+    match infix {
+        Infix::Or => 1,
+        Infix::And => 2,
+        Infix::Equal
+        | Infix::Unequal
+        | Infix::Less
+        | Infix::LessEqual
+        | Infix::Greater
+        | Infix::GreaterEqual => 3,
+        Infix::Add | Infix::Subtract => 4,
+        Infix::Multiply | Infix::Divide => 5,
+        Infix::Power => 7,
+    }
+}
+
+impl Groups<'_> {
+    /// Everything up to the end, a comma or a closing parenthesis; after the word `not` also up
+    /// to the next `and` or `or`.
+    fn group(&mut self, after_not: bool) -> Option<Part> {
+        let mut waiting: Vec<Waiting> = Vec::new();
+        loop {
+            let at = self.next;
+            match self.kind()? {
+                Kind::Minus => waiting.push(Waiting::Sign(at, ExprNode::Negate)),
+                Kind::NotSign => waiting.push(Waiting::Sign(at, ExprNode::Not)),
+                Kind::Quantity(..) | Kind::Name | Kind::Text(_) | Kind::NotWord | Kind::Open => {
+                    let value = self.value(at)?;
+                    let infix = match self.kind() {
+                        Some(Kind::Infix(infix)) => *infix,
+                        Some(Kind::Minus) => Infix::Subtract,
+                        _ => return self.joined(&mut waiting, 0, value),
+                    };
+                    if after_not && matches!(infix, Infix::And | Infix::Or) {
+                        return self.joined(&mut waiting, 0, value);
+                    }
+                    // The first that binds as much ends here with all behind it.
+                    let from = waiting.iter().position(|one| one.binds() >= binds(infix));
+                    let from = from.unwrap_or(waiting.len());
+                    let left = self.joined(&mut waiting, from, value)?;
+                    waiting.push(Waiting::Infix(left, infix));
+                }
+                Kind::Infix(_) | Kind::Close | Kind::Comma => return None,
             }
-            (Operator::Neg, [x]) => self.prefix(x, ExprNode::Negate),
-            (Operator::Not, [x]) => self.prefix(x, ExprNode::Not),
-            (operator, [a, b]) => {
-                let (a, b) = (self.part(a)?, self.part(b)?);
-                let (first, last) = (a.first, b.last);
-                let (a, b) = (Box::new(a.expr), Box::new(b.expr));
-                Some(self.made(first, last, ExprNode::Binary(infix(operator)?, a, b)))
-            }
-            _ => None,
+            self.next += 1;
         }
     }
 
-    fn made(&self, first: usize, last: usize, node: ExprNode) -> Part {
-        let span = self.tokens[first].span.start..self.tokens[last].span.end;
+    /// A value with all operators from one on that waited for it.
+    fn joined(&self, waiting: &mut Vec<Waiting>, from: usize, value: Part) -> Option<Part> {
+        let mut right = value;
+        for one in waiting.drain(from..).rev() {
+            right = match one {
+                Waiting::Sign(at, node) => {
+                    let last = right.last;
+                    self.made(at, last, node(Box::new(right.expr)))?
+                }
+                Waiting::Infix(left, infix) => {
+                    let (first, last) = (left.first, right.last);
+                    let (a, b) = (Box::new(left.expr), Box::new(right.expr));
+                    self.made(first, last, ExprNode::Binary(infix, a, b))?
+                }
+            };
+        }
+        Some(right)
+    }
+
+    /// The value that starts at a token; what follows comes next.
+    fn value(&mut self, at: usize) -> Option<Part> {
+        let token = self.tokens.get(at)?;
+        self.next += 1;
+        let node = match &token.kind {
+            Kind::Quantity(number, unit) => ExprNode::Quantity(*number, unit.clone()),
+            Kind::Text(text) => ExprNode::Text(text.clone()),
+            Kind::Name if self.kind() == Some(&Kind::Open) => return self.call(at),
+            Kind::Name => ExprNode::Name(self.source[token.span.clone()].to_owned()),
+            Kind::NotWord => {
+                let part = self.group(true)?;
+                let last = part.last;
+                return self.made(at, last, ExprNode::Not(Box::new(part.expr)));
+            }
+            Kind::Open => {
+                let inside = self.group(false)?;
+                let last = self.closed()?;
+                let around = self.made(at, last, inside.expr.node)?;
+                let wrapped = Expr {
+                    wrapped: true,
+                    ..around.expr
+                };
+                return Some(Part {
+                    expr: wrapped,
+                    ..around
+                });
+            }
+            Kind::Infix(_) | Kind::Minus | Kind::NotSign | Kind::Close | Kind::Comma => {
+                return None;
+            }
+        };
+        self.made(at, at, node)
+    }
+
+    fn call(&mut self, at: usize) -> Option<Part> {
+        let span = self.tokens.get(at)?.span.clone();
+        let name = self.source[span.clone()].to_owned();
+        let mut args = Vec::new();
+        self.next += 1;
+        while self.kind()? != &Kind::Close {
+            args.push(self.group(false)?.expr);
+            if self.kind() == Some(&Kind::Comma) {
+                self.next += 1;
+            }
+        }
+        let last = self.closed()?;
+        self.made(at, last, ExprNode::Call(name, span, args))
+    }
+
+    /// The closing parenthesis that comes next.
+    fn closed(&mut self) -> Option<usize> {
+        let at = self.next;
+        self.next += 1;
+        (self.tokens.get(at)?.kind == Kind::Close).then_some(at)
+    }
+
+    fn kind(&self) -> Option<&Kind> {
+        self.tokens.get(self.next).map(|token| &token.kind)
+    }
+
+    fn made(&self, first: usize, last: usize, node: ExprNode) -> Option<Part> {
+        let span = self.tokens.get(first)?.span.start..self.tokens.get(last)?.span.end;
         let expr = Expr {
             span,
             wrapped: false,
             node,
         };
-        Part { expr, first, last }
+        Some(Part { expr, first, last })
     }
-
-    /// A part reaching over the parentheses around it, if those are in the text.
-    fn unwrapped(&self, mut part: Part) -> Part {
-        let around = |at: usize, kind: &Kind| self.tokens.get(at).is_some_and(|t| t.kind == *kind);
-        let before = part.first.checked_sub(1);
-        if let Some(before) = before.filter(|at| around(*at, &Kind::Open))
-            && around(part.last + 1, &Kind::Close)
-        {
-            (part.first, part.last) = (before, part.last + 1);
-            part.expr.span = self.tokens[part.first].span.start..self.tokens[part.last].span.end;
-            part.expr.wrapped = true;
-        }
-        part
-    }
-
-    fn value(&self, at: usize) -> Option<Part> {
-        let token = self.tokens.get(at)?;
-        let node = match &token.kind {
-            Kind::Quantity(number, unit) => ExprNode::Quantity(*number, unit.clone()),
-            Kind::Text(text) => ExprNode::Text(text.clone()),
-            Kind::Name => ExprNode::Name(self.source[token.span.clone()].to_owned()),
-            _ => return None,
-        };
-        Some(self.made(at, at, node))
-    }
-
-    fn prefix(&self, operand: &Grouped, node: fn(Box<Expr>) -> ExprNode) -> Option<Part> {
-        let part = self.part(operand)?;
-        let first = part.first.checked_sub(1)?;
-        Some(self.made(first, part.last, node(Box::new(part.expr))))
-    }
-
-    fn call(&self, at: usize, list: &Grouped) -> Option<Part> {
-        let args = self.arguments(list)?;
-        let last = match args.last() {
-            Some(part) => part.last + 1,
-            None => at + 2,
-        };
-        let span = self.tokens.get(at)?.span.clone();
-        let name = self.source[span.clone()].to_owned();
-        let args = args.into_iter().map(|part| part.expr).collect();
-        self.tokens.get(last)?;
-        Some(self.made(at, last, ExprNode::Call(name, span, args)))
-    }
-
-    fn arguments(&self, list: &Grouped) -> Option<Vec<Part>> {
-        match (list.operator(), list.children()) {
-            (Operator::RootNode, []) => Some(Vec::new()),
-            (Operator::RootNode, [only]) if *only.operator() == Operator::Tuple => {
-                only.children().iter().map(|item| self.part(item)).collect()
-            }
-            (Operator::RootNode, [only]) => Some(vec![self.part(only)?]),
-            _ => Some(vec![self.part(list)?]),
-        }
-    }
-}
-
-/// The token of a placeholder such as `v12`.
-fn index(placeholder: &str) -> Option<usize> {
-    placeholder.get(1..)?.parse().ok()
-}
-
-fn infix(operator: &Operator) -> Option<Infix> {
-    Some(match operator {
-        Operator::Add => Infix::Add,
-        Operator::Sub => Infix::Subtract,
-        Operator::Mul => Infix::Multiply,
-        Operator::Div => Infix::Divide,
-        Operator::Exp => Infix::Power,
-        Operator::Eq => Infix::Equal,
-        Operator::Neq => Infix::Unequal,
-        Operator::Lt => Infix::Less,
-        Operator::Leq => Infix::LessEqual,
-        Operator::Gt => Infix::Greater,
-        Operator::Geq => Infix::GreaterEqual,
-        Operator::And => Infix::And,
-        Operator::Or => Infix::Or,
-        _ => return None,
-    })
 }
 
 #[cfg(test)]
 mod tests {
     use super::super::lex::tokens;
     use super::*;
+    use proptest::prelude::*;
 
     fn parse(source: &str) -> Result<Expr, Problem> {
         tree(source, &tokens(source).map_err(|mut all| all.remove(0))?)
@@ -420,6 +450,102 @@ mod tests {
         ];
         for (source, expected) in cases {
             assert_eq!(shown(&parse(source).unwrap()), expected, "{source}");
+        }
+    }
+
+    /// A formula in our words and in those of evalexpr, which knows no word `not`.
+    type Texts = (String, String);
+
+    fn joined(parts: Vec<Texts>, between: &str) -> Texts {
+        let (ours, theirs): (Vec<String>, Vec<String>) = parts.into_iter().unzip();
+        (ours.join(between), theirs.join(between))
+    }
+
+    /// Values under operators that the word `not` reaches over.
+    fn chain(value: impl Strategy<Value = Texts> + Clone) -> impl Strategy<Value = Texts> + Clone {
+        let sign = prop_oneof![4 => Just(""), 1 => Just("-"), 1 => Just("!"), 1 => Just("- -")];
+        let operators = prop::sample::select(vec!["+", "-", "*", "/", "^", "==", "<", ">=", "!="]);
+        let one =
+            (sign, value).prop_map(|(sign, (a, b))| (format!("{sign} {a}"), format!("{sign} {b}")));
+        let rest = prop::collection::vec((operators.clone(), one.clone()), 0..5);
+        let not = (operators, one.clone())
+            .prop_map(|(op, (a, b))| (format!("{op} not {a} < x"), format!("{op} !({b} < x)")));
+        (one, rest, prop::option::weighted(0.2, not)).prop_map(|(first, rest, not)| {
+            let rest = rest
+                .into_iter()
+                .map(|(op, (a, b))| (format!("{op} {a}"), format!("{op} {b}")));
+            joined(std::iter::once(first).chain(rest).chain(not).collect(), " ")
+        })
+    }
+
+    fn formula() -> impl Strategy<Value = Texts> {
+        let name = prop::sample::select(vec!["a", "b", "c"]);
+        let leaf = name.prop_map(|name| (name.to_owned(), name.to_owned()));
+        leaf.prop_recursive(3, 48, 6, |inner| {
+            let chained = chain(inner);
+            let negated = (chained.clone(), 0..3_usize).prop_map(|((a, b), n)| {
+                (
+                    format!("{}{a}", "not ".repeat(n)),
+                    format!("{}{b}{}", "!(".repeat(n), ")".repeat(n)),
+                )
+            });
+            let all = prop::collection::vec(negated.clone(), 1..4);
+            let both = all.prop_map(|parts| {
+                let (ours, theirs) = joined(parts, " and ");
+                (ours, theirs.replace(" and ", " && "))
+            });
+            let any = prop::collection::vec(both, 1..3).prop_map(|parts| {
+                let (ours, theirs) = joined(parts, " or ");
+                (ours, theirs.replace(" or ", " || "))
+            });
+            prop_oneof![
+                2 => any.clone().prop_map(|(a, b)| (format!("({a})"), format!("({b})"))),
+                1 => prop::collection::vec(any, 1..3).prop_map(|args| {
+                    let (a, b) = joined(args, ", ");
+                    (format!("f({a})"), format!("f({b})"))
+                }),
+                2 => chained.prop_map(|(a, b)| (format!("({a})"), format!("({b})"))),
+            ]
+        })
+    }
+
+    /// The tree of evalexpr with every grouping written out as ours is.
+    fn theirs(node: &evalexpr::Node) -> String {
+        use evalexpr::Operator as Op;
+        match (node.operator(), node.children()) {
+            (Op::RootNode, [only]) => theirs(only),
+            (Op::VariableIdentifierRead { identifier }, []) => identifier.clone(),
+            (Op::FunctionIdentifier { identifier }, [list]) => {
+                let args = match (list.operator(), list.children()) {
+                    (Op::RootNode, [only]) if *only.operator() == Op::Tuple => only.children(),
+                    _ => std::slice::from_ref(list),
+                };
+                let args: Vec<String> = args.iter().map(theirs).collect();
+                format!("{identifier}({})", args.join(", "))
+            }
+            (Op::Neg, [x]) => format!("[-{}]", theirs(x)),
+            (Op::Not, [x]) => format!("[not {}]", theirs(x)),
+            (operator, [a, b]) => {
+                let symbol = match operator {
+                    Op::And => "and".to_owned(),
+                    Op::Or => "or".to_owned(),
+                    other => other.to_string().trim().to_owned(),
+                };
+                format!("[{} {symbol} {}]", theirs(a), theirs(b))
+            }
+            (operator, _) => panic!("{operator:?}"),
+        }
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig { failure_persistence: None, cases: 2000, ..ProptestConfig::default() })]
+
+        #[test]
+        fn operators_group_as_evalexpr_groups_them((source, text) in formula()) {
+            let tree = evalexpr::build_operator_tree(&text).unwrap();
+            if let Ok(ours) = parse(&source) {
+                prop_assert_eq!(shown(&ours), theirs(&tree), "{}", source);
+            }
         }
     }
 

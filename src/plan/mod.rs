@@ -92,7 +92,7 @@ impl Plan {
     pub fn new(
         schema: Vec<SheetDef>,
         assumptions: Vec<AssumptionDef>,
-        builtin: &[(&str, Vec<Vec<String>>)],
+        builtin: &[(&str, impl AsRef<[Vec<String>]>)],
     ) -> Result<Self, Problem> {
         let mut plan = Self {
             title: String::new(),
@@ -113,7 +113,7 @@ impl Plan {
             plan.assumptions.push(assumption);
         }
         for (name, rows) in builtin {
-            plan.add_builtin(name, rows)?;
+            plan.add_builtin(name, rows.as_ref())?;
         }
         Ok(plan)
     }
@@ -139,12 +139,19 @@ impl Plan {
         let Some(sheet) = self.sheet(name) else {
             return Ok(());
         };
+        let first = self.sheets[sheet.at()].rank.len();
+        for _ in rows {
+            self.sheets[sheet.at()].push();
+        }
         let entered: Vec<usize> = self.entered(sheet).collect();
-        for row in rows {
-            let id = self.sheets[sheet.at()].push();
-            for (column, text) in entered.iter().zip(row) {
-                let entry = read_entry(self, sheet, *column, text)?;
-                self.sheets[sheet.at()].set(*column, id, &entry);
+        for (at, column) in entered.into_iter().enumerate() {
+            let unit = Units::builtin().unit(&self.column(sheet, column).unit)?;
+            for (row, cells) in (first..).zip(rows) {
+                let Some(text) = cells.get(at) else { continue };
+                let def = self.column(sheet, column);
+                let entry = entry::read_value(text, def.kind, &unit, &def.choices, &self.names)?;
+                let row = RowId(u32::try_from(row).unwrap_or(ABSENT));
+                self.sheets[sheet.at()].set(column, row, &entry);
             }
         }
         let rows = &mut self.sheets[sheet.at()];

@@ -7,7 +7,7 @@ use super::alike;
 use super::bits::Bits;
 use super::findings::{Finding, Findings, Sentence, slot};
 use super::namesakes::{Among, Namesakes};
-use super::verdict::{Case, Judged, judged};
+use super::verdict::{Case, cases};
 use crate::engine::Dirty;
 use crate::engine::Engine;
 use crate::plan::Plan;
@@ -88,7 +88,7 @@ impl Standing {
     pub fn new(plan: &Plan, engine: &Engine) -> Self {
         let severity = alike::severity(plan);
         let namesakes = severity.and_then(|_| Namesakes::new(plan));
-        let Judged { cases, .. } = judged(plan);
+        let cases = cases(plan);
         let mut finders = Vec::new();
         for weight in [Severity::Stop, Severity::Caution, Severity::Note] {
             for case in cases.iter().filter(|case| case.severity == weight) {

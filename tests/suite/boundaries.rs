@@ -42,7 +42,7 @@ fn channel_rows() -> Vec<Row> {
             medium: cells[2].clone(),
         }
     };
-    rows_of("channels").into_iter().map(row).collect()
+    rows_of("channels").iter().cloned().map(row).collect()
 }
 
 fn column_by_id(sheet: &str, column: usize) -> BTreeMap<String, String> {

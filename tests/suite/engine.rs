@@ -421,3 +421,62 @@ fn one_thread_and_several_give_the_same_bits() {
         assert_eq!(one.values(column).codes(), four.values(column).codes());
     }
 }
+
+#[test]
+fn zz_dense() {
+    let n_links = 2000;
+    let n_switches = 43;
+    let mut text = String::from("portledger = 1\ntitle = \"Measured\"\n\n[rows]\nlinks = '''\n");
+    text.push_str("id,from,from_port,to,role,speed,interface,medium,length\n");
+    for at in 0..n_links {
+        let (switch, port) = (at / 48, at % 48);
+        let length = 5 + (at * 37) % 103;
+        if port < 2 {
+            text += &format!(
+                "L{at},sw{switch},{port},sw{},uplink,10,10GBASE-SR,OM4,{length}\n",
+                n_switches - 1
+            );
+        } else {
+            text += &format!("L{at},sw{switch},{port},,access,1,1000BASE-T,Cat6,{length}\n");
+        }
+    }
+    text.push_str("'''\nswitches = '''\nid,access_ports,access_speed,uplink_cages,cage\n");
+    for at in 0..n_switches {
+        text += &format!("sw{at},46,1,4,SFP+\n");
+    }
+    text.push_str("'''\n");
+    let (plan, _) =
+        portledger::files::plan_file::read(&text, portledger::trade::empty_plan).unwrap();
+    let engine = portledger::trade::engine(&plan);
+    let links = plan.sheet("links").unwrap();
+    let nodes = &engine.graph().nodes;
+    let (mut n_all, mut n_dense, mut n_narrow) = (0, 0, 0);
+    for (at, node) in nodes.iter().enumerate() {
+        if node.sheet != links || node.is_entered() {
+            continue;
+        }
+        n_all += 1;
+        let column = engine.values(portledger::table::ColumnId(at as u32));
+        if column.is_one() {
+            continue;
+        }
+        n_dense += 1;
+        let narrow = column.clone().narrowed().is_one();
+        n_narrow += usize::from(narrow);
+        let what = match column {
+            portledger::table::Column::Numbers(_) => "n",
+            portledger::table::Column::Flags(_) => "f",
+            portledger::table::Column::Codes(_) => "c",
+        };
+        let steps = node.program().map_or(0, |p| p.steps.len());
+        eprintln!(
+            "{what} {} {} steps {steps}: {}",
+            node.name,
+            if narrow { "NARROW" } else { "" },
+            engine
+                .formula(portledger::table::ColumnId(at as u32))
+                .map_or("", |f| f.text.as_str())
+        );
+    }
+    eprintln!("all {n_all} dense {n_dense} narrow {n_narrow}");
+}
