@@ -27,7 +27,8 @@ struct Alone {
     program: Program,
     /// Its aggregates, one column each.
     extra: Vec<Column>,
-    finders: Vec<Finder>,
+    /// Its searches; none where all of them are among those of the graph.
+    finders: Option<Vec<Finder>>,
 }
 
 impl Engine {
@@ -38,6 +39,18 @@ impl Engine {
         let row = at.map_or(0, |(_, row)| row.at());
         let (number, code) = one_row(&alone.program, inputs, part.ty, row);
         cell_of(plan, part.ty, number, code)
+    }
+
+    /// The code of a text or the row that a part of a checked formula gives for a row.
+    pub(super) fn code_of_part(&self, plan: &Plan, part: &Typed, row: RowId) -> u32 {
+        let alone = self.alone(plan, part);
+        one_row(
+            &alone.program,
+            self.inputs_of(plan, &alone),
+            part.ty,
+            row.at(),
+        )
+        .1
     }
 
     /// Computes a formula for all rows of a sheet, by place in storage.
@@ -89,14 +102,16 @@ impl Engine {
     fn alone(&self, plan: &Plan, part: &Typed) -> Alone {
         let scope = SchemaScope::new(plan, &self.schema);
         let lowered = crate::formula::lower(part, &scope);
-        let finders: Vec<Finder> = lowered
-            .lookups
-            .iter()
-            .map(|lookup| self.finder(plan, lookup))
-            .collect();
-        let lookups: Vec<usize> = (0..finders.len()).collect();
         let in_graph = |lookup| self.graph.lookups.iter().position(|known| known == lookup);
         let in_graph: Option<Vec<usize>> = lowered.lookups.iter().map(in_graph).collect();
+        let finders: Option<Vec<Finder>> = in_graph.is_none().then(|| {
+            let lookups = lowered.lookups.iter();
+            lookups.map(|lookup| self.finder(plan, lookup)).collect()
+        });
+        let lookups = match &in_graph {
+            Some(lookups) => lookups.clone(),
+            None => (0..lowered.lookups.len()).collect(),
+        };
         let (mut extra, mut groups) = (Vec::new(), Vec::new());
         for aggregate in &lowered.aggregates {
             // What a column counts already need not be counted again.
@@ -104,7 +119,8 @@ impl Engine {
                 .as_ref()
                 .and_then(|lookups| self.known_aggregate(aggregate, lookups));
             groups.push(known.unwrap_or_else(|| {
-                extra.push(self.aggregate_alone(plan, aggregate, &lookups, &finders));
+                let finders = finders.as_deref().unwrap_or(&self.finders);
+                extra.push(self.aggregate_alone(plan, aggregate, &lookups, finders));
                 column_id(self.graph.nodes.len() + extra.len() - 1)
             }));
         }
@@ -138,7 +154,7 @@ impl Engine {
     fn inputs_of<'a>(&'a self, plan: &'a Plan, alone: &'a Alone) -> Inputs<'a> {
         Inputs {
             extra: &alone.extra,
-            finders: &alone.finders,
+            finders: alone.finders.as_deref().unwrap_or(&self.finders),
             ..self.inputs(plan)
         }
     }

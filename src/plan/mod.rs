@@ -315,6 +315,17 @@ impl Rows {
         &self.cells[column]
     }
 
+    /// Whether nothing was ever entered in a column, as far as is known without going through it.
+    pub fn is_blank(&self, column: usize) -> bool {
+        let is_absent = match &self.cells[column] {
+            Column::Numbers(values) => values.one().is_some_and(f64::is_nan),
+            Column::Flags(_) => true,
+            Column::Codes(codes) => codes.one() == Some(ABSENT),
+        };
+        let wrong = (column, RowId(0))..=(column, RowId(u32::MAX));
+        is_absent && self.wrong.range(wrong).next().is_none()
+    }
+
     /// Texts that could not be read for their column.
     pub fn wrong(&self) -> &BTreeMap<(usize, RowId), String> {
         &self.wrong
