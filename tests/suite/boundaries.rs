@@ -46,7 +46,7 @@ fn channel_rows() -> Vec<Row> {
 }
 
 fn column_by_id(sheet: &str, column: usize) -> BTreeMap<String, String> {
-    let rows = rows_of(sheet).into_iter();
+    let rows = rows_of(sheet).iter();
     rows.map(|cells| (cells[0].clone(), cells[column].clone()))
         .collect()
 }
