@@ -116,16 +116,20 @@ pub fn builtin() -> &'static [SheetDef] {
     static SHEETS: OnceLock<Vec<SheetDef>> = OnceLock::new();
     SHEETS.get_or_init(|| {
         let one = |file: &File| load(file.text, &format!("{}.toml", file.name));
-        // One file is larger than all others together: those, and all rows, are read beside it.
+        // One file is larger than all others together: those, and all rows, are read beside it. A
+        // thread of its own, since one of a pool may be given work that waits for the sheets.
         let (largest, rest) = FILES.split_at(1);
-        let (first, rest) = rayon::join(
-            || largest.iter().map(one).collect::<Result<Vec<_>, Problem>>(),
-            || {
+        let all = |files: &[File]| files.iter().map(one).collect::<Result<Vec<_>, Problem>>();
+        let (first, rest) = std::thread::scope(|scope| {
+            let beside = scope.spawn(|| {
                 all_rows();
                 assumptions();
-                rest.iter().map(one).collect::<Result<Vec<_>, Problem>>()
-            },
-        );
+                all(rest)
+            });
+            let first = all(largest);
+            (first, beside.join())
+        });
+        let rest = rest.unwrap_or_else(|panic| std::panic::resume_unwind(panic));
         let sheets = first.and_then(|mut sheets| {
             sheets.extend(rest?);
             Ok(sheets)

@@ -25,7 +25,7 @@ const OWNED: &[(&str, &[&str])] = &[
     ("logos", &["formula"]),
     ("pulp", &["engine"]),
     ("ratatui", &["screen"]),
-    ("rayon", &["sheet", "engine", "files"]),
+    ("rayon", &["engine", "files"]),
     ("rustix", &["screen"]),
     ("serde_json", &["files", "cli"]),
     ("sha2", &["files"]),
