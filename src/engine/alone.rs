@@ -27,7 +27,8 @@ struct Alone {
     program: Program,
     /// Its aggregates, one column each.
     extra: Vec<Column>,
-    finders: Vec<Finder>,
+    /// Its searches; none where all of them are among those of the graph.
+    finders: Option<Vec<Finder>>,
 }
 
 impl Engine {
@@ -38,6 +39,18 @@ impl Engine {
         let row = at.map_or(0, |(_, row)| row.at());
         let (number, code) = one_row(&alone.program, inputs, part.ty, row);
         cell_of(plan, part.ty, number, code)
+    }
+
+    /// The code of a text or the row that a part of a checked formula gives for a row.
+    pub(super) fn code_of_part(&self, plan: &Plan, part: &Typed, row: RowId) -> u32 {
+        let alone = self.alone(plan, part);
+        one_row(
+            &alone.program,
+            self.inputs_of(plan, &alone),
+            part.ty,
+            row.at(),
+        )
+        .1
     }
 
     /// Computes a formula for all rows of a sheet, by place in storage.
@@ -58,12 +71,12 @@ impl Engine {
     /// Computes a part of a checked formula for all rows of a sheet, by place in storage.
     pub fn part_of_rows(&self, plan: &Plan, sheet: SheetId, part: &Typed) -> Column {
         let alone = self.alone(plan, part);
+        let n_rows = plan.rows(sheet).n_stored();
         let mut column = match part.ty {
-            Ty::Number(_) => Column::Numbers(Vec::new()),
-            Ty::Flag => Column::Flags(Vec::new()),
-            Ty::Text | Ty::Row(_) => Column::Codes(Vec::new()),
+            Ty::Number(_) => Column::of_numbers(vec![0.0; n_rows]),
+            Ty::Flag => Column::of_flags(vec![0; n_rows]),
+            Ty::Text | Ty::Row(_) => Column::of_codes(vec![0; n_rows]),
         };
-        column.resize(plan.rows(sheet).n_stored());
         all_rows(&alone.program, self.inputs_of(plan, &alone), &mut column);
         column
     }
@@ -80,7 +93,7 @@ impl Engine {
         text: &str,
     ) -> Result<Vec<u8>, Vec<Problem>> {
         match self.column_of(plan, sheet, text)?.1 {
-            Column::Flags(flags) => Ok(flags),
+            Column::Flags(mut flags) => Ok(std::mem::take(flags.spread())),
             Column::Numbers(_) | Column::Codes(_) => Err(Problem::new(
                 "not-a-condition",
                 "this formula does not say yes or no",
@@ -95,14 +108,16 @@ impl Engine {
     fn alone(&self, plan: &Plan, part: &Typed) -> Alone {
         let scope = SchemaScope::new(plan, &self.schema);
         let lowered = crate::formula::lower(part, &scope);
-        let finders: Vec<Finder> = lowered
-            .lookups
-            .iter()
-            .map(|lookup| self.finder(plan, lookup))
-            .collect();
-        let lookups: Vec<usize> = (0..finders.len()).collect();
         let in_graph = |lookup| self.graph.lookups.iter().position(|known| known == lookup);
         let in_graph: Option<Vec<usize>> = lowered.lookups.iter().map(in_graph).collect();
+        let finders: Option<Vec<Finder>> = in_graph.is_none().then(|| {
+            let lookups = lowered.lookups.iter();
+            lookups.map(|lookup| self.finder(plan, lookup)).collect()
+        });
+        let lookups = match &in_graph {
+            Some(lookups) => lookups.clone(),
+            None => (0..lowered.lookups.len()).collect(),
+        };
         let (mut extra, mut groups) = (Vec::new(), Vec::new());
         for aggregate in &lowered.aggregates {
             // What a column counts already need not be counted again.
@@ -110,7 +125,8 @@ impl Engine {
                 .as_ref()
                 .and_then(|lookups| self.known_aggregate(aggregate, lookups));
             groups.push(known.unwrap_or_else(|| {
-                extra.push(self.aggregate_alone(plan, aggregate, &lookups, &finders));
+                let finders = finders.as_deref().unwrap_or(&self.finders);
+                extra.push(self.aggregate_alone(plan, aggregate, &lookups, finders));
                 column_id(self.graph.nodes.len() + extra.len() - 1)
             }));
         }
@@ -144,7 +160,7 @@ impl Engine {
     fn inputs_of<'a>(&'a self, plan: &'a Plan, alone: &'a Alone) -> Inputs<'a> {
         Inputs {
             extra: &alone.extra,
-            finders: &alone.finders,
+            finders: alone.finders.as_deref().unwrap_or(&self.finders),
             ..self.inputs(plan)
         }
     }
@@ -159,7 +175,7 @@ impl Engine {
     ) -> Column {
         let rows = plan.rows(aggregate.over);
         let program = linked(&aggregate.value, &[], lookups);
-        let mut values = Column::Numbers(vec![MISSING; rows.n_stored()]);
+        let mut values = Column::of_numbers(vec![0.0; rows.n_stored()]);
         let inputs = Inputs {
             finders,
             ..self.inputs(plan)
@@ -168,15 +184,15 @@ impl Engine {
         let values = values.numbers();
         let order = rows.order().iter().map(|row| row.0);
         let Some(key) = aggregate.key else {
-            return Column::Numbers(vec![gathered(aggregate.gather, order, values)]);
+            return Column::of_numbers(vec![gathered(aggregate.gather, order, values)]);
         };
         let Ty::Row(target) = self.graph.nodes[key.at()].ty else {
-            return Column::Numbers(Vec::new());
+            return Column::of_numbers(Vec::new());
         };
         let n_groups = plan.rows(target).n_stored();
         let groups = Groups::build(n_groups, self.key_rows(key), order);
         let of = |group| gathered(aggregate.gather, groups.rows(group).iter().copied(), values);
-        Column::Numbers((0..n_groups as u32).map(of).collect())
+        Column::of_numbers((0..n_groups as u32).map(of).collect())
     }
 }
 

@@ -13,6 +13,14 @@ pub enum Dirty {
 }
 
 impl Dirty {
+    /// These rows; none where there are none.
+    pub fn of(rows: Vec<u32>) -> Self {
+        match rows.is_empty() {
+            true => Self::Clean,
+            false => Self::Rows(rows),
+        }
+    }
+
     /// Adds rows.
     pub fn add(&mut self, rows: &[u32]) {
         if rows.is_empty() {

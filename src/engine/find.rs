@@ -3,6 +3,7 @@
 //! Reference sheets are small, so the table of all pairs is; a search is one read.
 
 use crate::table::ABSENT;
+use crate::table::Values;
 
 /// The largest table of pairs that is built; beyond it a search finds nothing.
 const MOST_PAIRS: usize = 1 << 26;
@@ -20,7 +21,7 @@ impl Finder {
     /// so that a person's row beats a built-in one.
     ///
     /// `keys` holds for each key the row every row points to, `sizes` how many there can be.
-    pub fn build(keys: &[&[u32]], sizes: &[usize], live: impl Fn(usize) -> bool) -> Self {
+    pub fn build(keys: &[&Values<u32>], sizes: &[usize], live: impl Fn(usize) -> bool) -> Self {
         let (first, second) = match sizes {
             [one] => (*one, 1),
             [one, two] => (*one, *two),
@@ -52,6 +53,11 @@ impl Finder {
             .and_then(|at| self.rows.get(at))
             .copied()
             .unwrap_or(ABSENT)
+    }
+
+    /// Whether no search finds anything.
+    pub fn is_empty(&self) -> bool {
+        self.rows.iter().all(|row| *row == ABSENT)
     }
 
     #[inline(always)]

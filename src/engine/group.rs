@@ -4,7 +4,7 @@
 //! that order from zero, so its bits depend neither on threads nor on the history of edits.
 
 use crate::formula::program::Gather;
-use crate::table::{ABSENT, MISSING};
+use crate::table::{ABSENT, MISSING, Values};
 use rustc_hash::FxHashMap;
 
 /// The rows of each group: a compact table, with edited groups beside it.
@@ -19,9 +19,12 @@ impl Groups {
     /// Builds the table: `group_of` names the group of each row, `order` the live rows in order.
     pub fn build(
         n_groups: usize,
-        group_of: &[u32],
+        group_of: &Values<u32>,
         order: impl Iterator<Item = u32> + Clone,
     ) -> Self {
+        if group_of.one() == Some(ABSENT) {
+            return Self::none(n_groups);
+        }
         let mut offsets = vec![0_u32; n_groups + 1];
         let in_range = |row: u32| Some(group_of[row as usize] as usize).filter(|g| *g < n_groups);
         for group in order.clone().filter_map(in_range) {
@@ -43,6 +46,19 @@ impl Groups {
             rows,
             edited: FxHashMap::default(),
         }
+    }
+
+    /// So many groups without a row.
+    fn none(n_groups: usize) -> Self {
+        Self {
+            offsets: vec![0; n_groups + 1],
+            ..Self::default()
+        }
+    }
+
+    /// Whether no group has a row.
+    pub fn is_empty(&self) -> bool {
+        self.rows.is_empty() && self.edited.values().all(Vec::is_empty)
     }
 
     /// How many groups the table was built for.
@@ -95,15 +111,28 @@ impl Groups {
 }
 
 /// One value of many rows: a row at `+inf` does not count, one that is missing spoils the result.
-pub fn gathered(gather: Gather, rows: impl Iterator<Item = u32>, values: &[f64]) -> f64 {
+pub fn gathered(gather: Gather, rows: impl Iterator<Item = u32>, values: &Values<f64>) -> f64 {
+    match values {
+        Values::Each(values) => gathered_of(gather, rows.map(|row| values[row as usize])),
+        // None of them counts.
+        Values::Same { value, .. } if *value == f64::INFINITY => gathered_none(gather),
+        Values::Same { value, .. } => gathered_of(gather, rows.map(|_| *value)),
+    }
+}
+
+/// What an aggregate makes of no rows.
+pub fn gathered_none(gather: Gather) -> f64 {
+    gathered_of(gather, std::iter::empty())
+}
+
+fn gathered_of(gather: Gather, values: impl Iterator<Item = f64>) -> f64 {
     let start = match gather {
         Gather::Total | Gather::Tally | Gather::Mean => 0.0,
         Gather::Largest => f64::NEG_INFINITY,
         Gather::Smallest => f64::INFINITY,
     };
     let (mut sum, mut count) = (start, 0_u32);
-    for row in rows {
-        let value = values[row as usize];
+    for value in values {
         if value == f64::INFINITY {
             continue;
         }
@@ -131,7 +160,7 @@ mod tests {
 
     #[test]
     fn a_moved_row_is_found_in_its_new_group_in_order() {
-        let mut groups = Groups::build(3, &[0, 1, 0, ABSENT, 1], 0..5);
+        let mut groups = Groups::build(3, &vec![0, 1, 0, ABSENT, 1].into(), 0..5);
         assert_eq!(groups.rows(0), [0, 2]);
         let rank = [0, 1, 2, 3, 4];
         groups.shift(2, 0, 1, &rank);
@@ -143,7 +172,7 @@ mod tests {
 
     #[test]
     fn a_missing_row_spoils_and_an_uncounted_one_does_not() {
-        let values = [1.0, f64::INFINITY, 3.0, MISSING];
+        let values = vec![1.0, f64::INFINITY, 3.0, MISSING].into();
         assert_eq!(gathered(Gather::Total, [0, 1, 2].into_iter(), &values), 4.0);
         assert!(gathered(Gather::Total, [0, 3].into_iter(), &values).is_nan());
         assert_eq!(gathered(Gather::Mean, [0, 1, 2].into_iter(), &values), 2.0);

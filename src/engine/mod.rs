@@ -6,6 +6,7 @@
 mod alone;
 mod dirty;
 mod find;
+mod fold;
 mod group;
 mod inside;
 mod link;
@@ -33,7 +34,7 @@ use crate::plan::Plan;
 use crate::plan::Touched;
 use crate::problem::Problem;
 use crate::sheet::SheetDef;
-use crate::table::{ABSENT, Cell, Column, ColumnId, NO_FLAG, RowId, SheetId};
+use crate::table::{ABSENT, Cell, Column, ColumnId, NO_FLAG, RowId, SheetId, Values};
 use crate::units::Unit;
 use crate::units::Units;
 use find::Finder;
@@ -96,7 +97,7 @@ pub struct Engine {
     /// Computed values by column; empty for entered ones.
     values: Vec<Column>,
     /// For entered columns of rows, the row each cell points to.
-    resolved: Vec<Vec<u32>>,
+    resolved: Vec<Values<u32>>,
     /// For each sheet, the row of an id by the folded code of its text.
     rows_by_id: Vec<Vec<u32>>,
     assumed: Vec<Assumed>,
@@ -117,7 +118,7 @@ impl Engine {
     /// The schema begins, sheet by sheet, with the columns of the plan's own schema; columns
     /// after those are computed. Formulas with problems leave their columns absent.
     pub fn new(plan: &Plan, schema: Vec<SheetDef>, knowledge: Knowledge) -> Self {
-        let scope = SchemaScope::new(plan, &schema);
+        let scope = SchemaScope::of_all(plan, &schema);
         let graph = Graph::build(
             &schema,
             &scope,
@@ -131,7 +132,7 @@ impl Engine {
             schema,
             knowledge,
             values: Vec::new(),
-            resolved: vec![Vec::new(); n_columns],
+            resolved: Vec::new(),
             rows_by_id: Vec::new(),
             assumed: Vec::new(),
             finders: Vec::new(),

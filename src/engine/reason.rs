@@ -8,6 +8,7 @@ use crate::formula::Form;
 use crate::formula::Formula;
 use crate::formula::Gathered;
 use crate::formula::Node;
+use crate::formula::Ty;
 use crate::formula::Typed;
 use crate::plan::Entry;
 use crate::plan::Plan;
@@ -329,9 +330,17 @@ impl Engine {
         let Some(group) = self.row_of_part(plan, group, at) else {
             return Vec::new();
         };
-        let order = plan.rows(gathered.over).order().iter().copied();
-        let of_group = order.filter(|row| self.row_at(*key, *row) == group.0);
-        let mut rows: Vec<RowId> = of_group.take(MOST_LISTED + 1).collect();
+        let mut rows: Vec<RowId> = match &self.groups[key.at()] {
+            Some(groups) => {
+                let rows = groups.rows(group.0).iter().copied().map(RowId);
+                rows.take(MOST_LISTED + 1).collect()
+            }
+            None => {
+                let order = plan.rows(gathered.over).order().iter().copied();
+                let of_group = order.filter(|row| self.row_at(*key, *row) == group.0);
+                of_group.take(MOST_LISTED + 1).collect()
+            }
+        };
         if rows.len() > MOST_LISTED {
             return Vec::new();
         }
@@ -361,10 +370,8 @@ impl Engine {
             Node::Column { id, .. } => self.row_at(*id, at.1),
             Node::Row(row) => *row,
             Node::This => at.1.0,
-            _ => match (self.evaluate_part(plan, part, Some(at)), part.ty) {
-                (Cell::Text(id), crate::formula::Ty::Row(sheet)) => return plan.find(sheet, &id),
-                _ => ABSENT,
-            },
+            _ if matches!(part.ty, Ty::Row(_)) => self.code_of_part(plan, part, at.1),
+            _ => ABSENT,
         };
         (row != ABSENT).then_some(RowId(row))
     }

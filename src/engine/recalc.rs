@@ -5,15 +5,17 @@
 
 use super::Engine;
 use super::dirty::Dirty;
-use super::group::gathered;
+use super::fold::{Folded, folded};
+use super::group::{gathered, gathered_none};
 use super::node::{Source, Via, column_id};
-use super::run::{Chunk, Inputs, Piece, run, with_scratch};
+use super::run::{Chunk, Inputs, Piece, Scratch, Slots, narrow_flag, run, with_scratch};
 use super::shared::Places;
 use crate::formula::Ty;
 use crate::formula::program::{Code, Num, Out, Program, Step as Instruction};
 use crate::plan::Plan;
 use crate::plan::Touched;
 use crate::table::{ABSENT, Column, ColumnId, MISSING, NO_FLAG, ParamId, RowId, SheetId};
+use crate::table::{Value, Values};
 use rayon::iter::{IndexedParallelIterator, IntoParallelRefMutIterator, ParallelIterator};
 use rustc_hash::FxHashMap;
 use std::sync::Arc;
@@ -105,30 +107,61 @@ impl Engine {
     }
 
     /// Runs the programs of columns of one sheet chunk by chunk, all columns of a chunk together,
-    /// so that inputs are read once and results are read back from the cache.
+    /// so that inputs are read once and results are read back from the cache. Columns that have
+    /// one value for all rows are computed once, before the others.
     fn run_together(&mut self, plan: &Plan, columns: &[ColumnId]) {
         let Some(first) = columns.first() else { return };
         let n_rows = plan.rows(self.graph.nodes[first.at()].sheet).n_stored();
+        if n_rows == 0 {
+            columns
+                .iter()
+                .for_each(|column| self.trace_whole(*column, 0));
+            return;
+        }
+        let mut slots = vec![ABSENT; self.graph.nodes.len()];
+        let (mut differing, mut programs) = (Vec::new(), Vec::new());
+        for column in columns {
+            let Some(program) = self.graph.nodes[column.at()].program() else {
+                continue;
+            };
+            let fold = |scratch: &mut Scratch| folded(program, self.inputs(plan), &slots, scratch);
+            match with_scratch(fold) {
+                Folded::Number(value) => self.put_number(*column, value, n_rows),
+                Folded::Code(code) => {
+                    self.values[column.at()] = Column::Codes(Values::same(code, n_rows));
+                    self.trace_whole(*column, 1);
+                }
+                Folded::Rows(program) => {
+                    slots[column.at()] = differing.len() as u32;
+                    differing.push(*column);
+                    programs.push(program);
+                }
+            }
+        }
+        self.run_chunks(plan, &differing, &programs, &slots, n_rows);
+    }
+
+    fn run_chunks(
+        &mut self,
+        plan: &Plan,
+        columns: &[ColumnId],
+        programs: &[Arc<Program>],
+        slots: &Slots,
+        n_rows: usize,
+    ) {
+        if columns.is_empty() {
+            return;
+        }
         let mut taken: Vec<Column> = columns
             .iter()
-            .map(|column| {
-                std::mem::replace(&mut self.values[column.at()], Column::Numbers(Vec::new()))
-            })
-            .collect();
-        let mut slots = vec![ABSENT; self.graph.nodes.len()];
-        for (slot, column) in columns.iter().enumerate() {
-            slots[column.at()] = slot as u32;
-        }
-        let programs: Vec<Arc<Program>> = columns
-            .iter()
-            .filter_map(|column| self.graph.nodes[column.at()].program().cloned())
+            .map(|column| self.take_values(*column).room(n_rows))
             .collect();
         let inputs = self.inputs(plan);
         let mut chunks = chunked(&mut taken, n_rows);
         let compute = |chunk: &mut Chunk<'_>| {
             with_scratch(|scratch| {
                 for (slot, program) in programs.iter().enumerate() {
-                    run(program, inputs, &slots, chunk, slot, scratch);
+                    run(program, inputs, slots, chunk, slot, scratch);
                 }
             });
         };
@@ -139,12 +172,34 @@ impl Engine {
         }
         for (column, values) in columns.iter().zip(taken) {
             self.values[column.at()] = values;
-            self.trace.push(Step {
-                column: *column,
-                evaluated: n_rows,
-                changed: None,
-            });
+            self.trace_whole(*column, n_rows);
         }
+    }
+
+    /// The values of a column, with none left in their place.
+    fn take_values(&mut self, column: ColumnId) -> Column {
+        std::mem::replace(
+            &mut self.values[column.at()],
+            Column::Numbers(Values::default()),
+        )
+    }
+
+    /// Gives all rows of a column of numbers or flags one value.
+    fn put_number(&mut self, column: ColumnId, value: f64, n_rows: usize) {
+        self.values[column.at()] = match self.graph.nodes[column.at()].ty {
+            Ty::Flag => Column::Flags(Values::same(narrow_flag(value), n_rows)),
+            Ty::Number(_) | Ty::Text | Ty::Row(_) => Column::Numbers(Values::same(value, n_rows)),
+        };
+        self.trace_whole(column, 1);
+    }
+
+    /// Puts a column that was computed whole into the trace.
+    fn trace_whole(&mut self, column: ColumnId, evaluated: usize) {
+        self.trace.push(Step {
+            column,
+            evaluated,
+            changed: None,
+        });
     }
 
     /// Computes a column that is no program, whole.
@@ -152,29 +207,17 @@ impl Engine {
         let node = &self.graph.nodes[column.at()];
         let n_rows = plan.rows(node.sheet).n_stored();
         let evaluated = match &node.source {
-            Source::Group { .. } => {
-                self.compute_groups(plan, column);
-                n_rows
-            }
+            Source::Group { .. } => self.compute_groups(plan, column, n_rows),
             Source::Whole { gather, value } => {
                 let order = plan.rows(node.sheet).order().iter().map(|row| row.0);
                 let total = gathered(*gather, order, self.values[value.at()].numbers());
-                self.values[column.at()] = Column::Numbers(vec![total]);
+                self.values[column.at()] = Column::Numbers(Values::same(total, 1));
                 1
             }
             Source::Shared { sum, .. } => {
                 let sum = *sum;
                 self.build_places(plan, column);
-                let all = self.places[column.at()].as_ref().map(|places| match sum {
-                    None => places.all_shared(),
-                    Some(sum) => {
-                        let rank = plan.rows(self.graph.nodes[column.at()].sheet).rank();
-                        places.all_summed(self.values[sum.at()].numbers(), rank)
-                    }
-                });
-                let mut values = Column::Numbers(all.unwrap_or_default());
-                values.resize(n_rows);
-                self.values[column.at()] = values;
+                self.values[column.at()] = Column::Numbers(self.all_shared(plan, column, sum));
                 n_rows
             }
             Source::Made { by, lead } if *lead == column => {
@@ -185,11 +228,22 @@ impl Engine {
             Source::Made { .. } => 0,
             Source::Broken | Source::Entered(_) | Source::Program(_) => 0,
         };
-        self.trace.push(Step {
-            column,
-            evaluated,
-            changed: None,
-        });
+        self.trace_whole(column, evaluated);
+    }
+
+    /// The counts or sums of all rows over their shared places, whose table was just built.
+    fn all_shared(&self, plan: &Plan, column: ColumnId, sum: Option<ColumnId>) -> Values<f64> {
+        let rows = plan.rows(self.graph.nodes[column.at()].sheet);
+        let nothing = Values::same(MISSING, rows.n_stored());
+        match (&self.places[column.at()], sum) {
+            (Some(places), _) if places.is_empty() => nothing,
+            (Some(places), None) => places.all_shared().into(),
+            (Some(places), Some(sum)) => {
+                let values = self.values[sum.at()].numbers();
+                places.all_summed(values, rows.rank()).into()
+            }
+            (None, _) => nothing,
+        }
     }
 
     /// Has a function make its columns.
@@ -203,24 +257,34 @@ impl Engine {
                 |id: &ColumnId| matches!(self.graph.nodes[id.at()].source, Source::Made { .. });
             if let Some(id) = own.filter(is_made) {
                 column.resize(plan.rows(sheet).n_stored());
-                let before = std::mem::replace(&mut self.values[id.at()], column);
+                let before = std::mem::replace(&mut self.values[id.at()], column.narrowed());
                 self.before_made.push((id, before));
             }
         }
     }
 
-    /// Computes every group of an aggregate.
-    fn compute_groups(&mut self, plan: &Plan, column: ColumnId) {
+    /// Computes every group of an aggregate; gives how many values were computed.
+    fn compute_groups(&mut self, plan: &Plan, column: ColumnId, n_groups: usize) -> usize {
         let Source::Group { gather, value, key } = self.graph.nodes[column.at()].source else {
-            return;
+            return 0;
         };
         if self.groups[key.at()].is_none() || !self.graph.nodes[key.at()].is_entered() {
             self.build_groups(plan, key);
         }
-        let mut out = std::mem::replace(&mut self.values[column.at()], Column::Numbers(Vec::new()));
+        let Some(groups) = &self.groups[key.at()] else {
+            return 0;
+        };
+        let uncounted = self.values[value.at()].numbers().one() == Some(f64::INFINITY);
+        if groups.is_empty() || uncounted {
+            let none = Values::same(gathered_none(gather), n_groups);
+            self.values[column.at()] = Column::Numbers(none);
+            return n_groups.min(1);
+        }
+        let mut out = self.take_values(column).room(n_groups);
         let values = self.values[value.at()].numbers();
         if let (Column::Numbers(out), Some(groups)) = (&mut out, &self.groups[key.at()]) {
-            out.par_iter_mut()
+            out.spread()
+                .par_iter_mut()
                 .with_min_len(512)
                 .enumerate()
                 .for_each(|(group, slot)| {
@@ -228,6 +292,7 @@ impl Engine {
                 });
         }
         self.values[column.at()] = out;
+        n_groups
     }
 
     /// Brings everything up to date that a change reaches.
@@ -291,7 +356,8 @@ impl Engine {
         if let Ty::Row(_) = self.graph.nodes[column.at()].ty {
             for row in rows {
                 let now = self.resolve_one(plan, column, row.at());
-                let before = std::mem::replace(&mut self.resolved[column.at()][row.at()], now);
+                let before = self.resolved[column.at()][row.at()];
+                self.resolved[column.at()].set(row.at(), now);
                 // A row that one step changed and removed is still in its first group.
                 let live = plan.rows(sheet).is_live(*row);
                 let group = if live { now } else { ABSENT };
@@ -376,11 +442,14 @@ impl Engine {
         let node = &self.graph.nodes[column.at()];
         match node.source {
             Source::Entered(_) => {
-                let is_row = matches!(node.ty, Ty::Row(_));
-                while is_row && self.resolved[column.at()].len() < n_rows {
-                    let row = self.resolved[column.at()].len();
+                if !matches!(node.ty, Ty::Row(_)) {
+                    return;
+                }
+                let n_before = self.resolved[column.at()].len();
+                self.resolved[column.at()].resize(n_rows.max(n_before), ABSENT);
+                for row in n_before..n_rows {
                     let now = self.resolve_one(plan, column, row);
-                    self.resolved[column.at()].push(now);
+                    self.resolved[column.at()].set(row, now);
                 }
             }
             Source::Whole { .. } => {}
@@ -389,9 +458,7 @@ impl Engine {
             | Source::Group { .. }
             | Source::Shared { .. }
             | Source::Made { .. } => {
-                if self.values[column.at()].len() < n_rows {
-                    self.values[column.at()].resize(n_rows);
-                }
+                self.values[column.at()].grow(n_rows);
             }
         }
     }
@@ -607,7 +674,8 @@ impl Engine {
             }
             Dirty::All => {
                 let before = &self.values[column.at()];
-                let before = (before.len() <= MOST_COMPARED).then(|| before.clone());
+                let is_short = before.len() <= MOST_COMPARED || before.is_one();
+                let before = is_short.then(|| before.clone());
                 if is_program {
                     self.run_together(plan, &[column]);
                 } else {
@@ -636,16 +704,25 @@ impl Engine {
 
     /// The rows of a column that are not as they were before it was computed whole.
     fn compared(&mut self, column: ColumnId, mut before: Column) -> Dirty {
-        let mut changed = Vec::new();
-        store_changed(&mut before, 0, &self.values[column.at()], &mut changed);
-        if let Some(step) = self.trace.last_mut() {
-            step.changed = Some(changed.len());
-        }
-        if changed.is_empty() {
-            Dirty::Clean
+        let now = &self.values[column.at()];
+        let n_rows = now.len();
+        let (changed, n_changed) = if before.is_one() && now.is_one() {
+            match before == *now {
+                true => (Dirty::Clean, 0),
+                false => (Dirty::All, n_rows),
+            }
+        } else if n_rows <= MOST_COMPARED {
+            let mut changed = Vec::new();
+            store_changed(&mut before, 0, now, &mut changed);
+            let n_changed = changed.len();
+            (Dirty::of(changed).settled(n_rows), n_changed)
         } else {
-            Dirty::Rows(changed).settled(before.len())
+            return Dirty::All;
+        };
+        if let Some(step) = self.trace.last_mut() {
+            step.changed = Some(n_changed);
         }
+        changed
     }
 
     /// Runs a program for some rows and keeps what changed.
@@ -669,11 +746,7 @@ impl Engine {
             evaluated,
             changed: Some(changed.len()),
         });
-        if changed.is_empty() {
-            Dirty::Clean
-        } else {
-            Dirty::Rows(changed)
-        }
+        Dirty::of(changed)
     }
 
     /// Runs a program for a run of rows into a column of its own.
@@ -686,9 +759,9 @@ impl Engine {
         len: usize,
     ) -> Column {
         let mut fresh = match &self.values[column.at()] {
-            Column::Numbers(_) => Column::Numbers(vec![MISSING; len]),
-            Column::Flags(_) => Column::Flags(vec![NO_FLAG; len]),
-            Column::Codes(_) => Column::Codes(vec![ABSENT; len]),
+            Column::Numbers(_) => Column::of_numbers(vec![MISSING; len]),
+            Column::Flags(_) => Column::of_flags(vec![NO_FLAG; len]),
+            Column::Codes(_) => Column::of_codes(vec![ABSENT; len]),
         };
         let inputs: Inputs<'_> = self.inputs(plan);
         let mut chunk = Chunk {
@@ -717,7 +790,7 @@ impl Engine {
             store_changed(
                 &mut self.values[column.at()],
                 *group as usize,
-                &Column::Numbers(vec![now]),
+                &Column::Numbers(Values::same(now, 1)),
                 &mut changed,
             );
         }
@@ -744,7 +817,7 @@ impl Engine {
             store_changed(
                 &mut self.values[column.at()],
                 *row as usize,
-                &Column::Numbers(vec![now]),
+                &Column::Numbers(Values::same(now, 1)),
                 &mut changed,
             );
         }
@@ -763,7 +836,7 @@ impl Engine {
             store_changed(
                 &mut self.values[column.at()],
                 *row as usize,
-                &Column::Numbers(vec![*now]),
+                &Column::Numbers(Values::same(*now, 1)),
                 &mut changed,
             );
         }
@@ -776,14 +849,14 @@ impl Engine {
         let Source::Shared { ends, counted, .. } = &node.source else {
             return Vec::new();
         };
-        let ends: Vec<(&[u32], &[u32])> = ends
+        let ends: Vec<(&Values<u32>, &Values<u32>)> = ends
             .iter()
             .map(|(a, b)| (self.texts(plan, *a), self.texts(plan, *b)))
             .collect();
         let view = plan.names().view();
         let counts = |row: u32| {
             let live = plan.rows(node.sheet).is_live(RowId(row));
-            live && matches!(&self.values[counted.at()], Column::Flags(flags) if flags[row as usize] == 1)
+            live && self.values[counted.at()].flags().get(row as usize) == Some(&1)
         };
         rows.iter()
             .flat_map(|row| places.renamed(*row as usize, &ends, counts(*row), &view))
@@ -814,17 +887,17 @@ pub(super) fn chunked(columns: &mut [Column], n_rows: usize) -> Vec<Chunk<'_>> {
     for column in columns {
         match column {
             Column::Numbers(values) => {
-                for (chunk, part) in chunks.iter_mut().zip(values.chunks_mut(size)) {
+                for (chunk, part) in chunks.iter_mut().zip(values.spread().chunks_mut(size)) {
                     chunk.pieces.push(Piece::Numbers(part));
                 }
             }
             Column::Flags(flags) => {
-                for (chunk, part) in chunks.iter_mut().zip(flags.chunks_mut(size)) {
+                for (chunk, part) in chunks.iter_mut().zip(flags.spread().chunks_mut(size)) {
                     chunk.pieces.push(Piece::Flags(part));
                 }
             }
             Column::Codes(codes) => {
-                for (chunk, part) in chunks.iter_mut().zip(codes.chunks_mut(size)) {
+                for (chunk, part) in chunks.iter_mut().zip(codes.spread().chunks_mut(size)) {
                     chunk.pieces.push(Piece::Codes(part));
                 }
             }
@@ -835,9 +908,9 @@ pub(super) fn chunked(columns: &mut [Column], n_rows: usize) -> Vec<Chunk<'_>> {
 
 fn piece(column: &mut Column) -> Piece<'_> {
     match column {
-        Column::Numbers(values) => Piece::Numbers(values),
-        Column::Flags(flags) => Piece::Flags(flags),
-        Column::Codes(codes) => Piece::Codes(codes),
+        Column::Numbers(values) => Piece::Numbers(values.spread()),
+        Column::Flags(flags) => Piece::Flags(flags.spread()),
+        Column::Codes(codes) => Piece::Codes(codes.spread()),
     }
 }
 
@@ -845,31 +918,24 @@ fn piece(column: &mut Column) -> Piece<'_> {
 fn store_changed(into: &mut Column, first: usize, fresh: &Column, changed: &mut Vec<u32>) {
     match (into, fresh) {
         (Column::Numbers(into), Column::Numbers(fresh)) => {
-            write_changed(&mut into[first..], fresh, first, changed, |a, b| {
-                a.to_bits() == b.to_bits()
-            });
+            write_changed(into, fresh, first, changed);
         }
-        (Column::Flags(into), Column::Flags(fresh)) => {
-            write_changed(&mut into[first..], fresh, first, changed, |a, b| a == b);
-        }
-        (Column::Codes(into), Column::Codes(fresh)) => {
-            write_changed(&mut into[first..], fresh, first, changed, |a, b| a == b);
-        }
+        (Column::Flags(into), Column::Flags(fresh)) => write_changed(into, fresh, first, changed),
+        (Column::Codes(into), Column::Codes(fresh)) => write_changed(into, fresh, first, changed),
         (Column::Numbers(_) | Column::Flags(_) | Column::Codes(_), _) => {}
     }
 }
 
-fn write_changed<T: Copy>(
-    into: &mut [T],
-    fresh: &[T],
+fn write_changed<T: Value>(
+    into: &mut Values<T>,
+    fresh: &Values<T>,
     first: usize,
     changed: &mut Vec<u32>,
-    same: impl Fn(&T, &T) -> bool,
 ) {
-    for (at, (old, new)) in into.iter_mut().zip(fresh).enumerate() {
-        if !same(old, new) {
-            *old = *new;
-            changed.push((first + at) as u32);
+    for (row, new) in (first..).zip(fresh.iter()) {
+        if !into[row].is_same(*new) {
+            into.set(row, *new);
+            changed.push(row as u32);
         }
     }
 }

@@ -5,14 +5,14 @@
 use super::Engine;
 use super::find::Finder;
 use super::group::Groups;
-use super::node::{Source, column_id};
+use super::node::{Node, Source, column_id};
 use super::run::Assumed;
 use super::shared::Places;
 use crate::formula::Ty;
 use crate::formula::program::Lookup;
 use crate::plan::Entry;
 use crate::plan::Plan;
-use crate::table::{ABSENT, Column, ColumnId, MISSING, SheetId};
+use crate::table::{ABSENT, Column, ColumnId, MISSING, NO_FLAG, SheetId, Values};
 use rayon::iter::{IntoParallelIterator, ParallelIterator};
 
 impl Engine {
@@ -20,11 +20,8 @@ impl Engine {
     /// ids, resolved rows, groups, searches and shared places.
     pub(super) fn prepare(&mut self, plan: &Plan) {
         self.read_assumptions(plan);
-        // New memory is slow at first touch, so several columns are made at a time.
-        self.values = (0..self.graph.nodes.len())
-            .into_par_iter()
-            .map(|at| self.fresh(plan, at))
-            .collect();
+        let nodes = self.graph.nodes.iter();
+        self.values = nodes.map(|node| self.fresh(plan, node)).collect();
         self.rows_by_id = (0..self.schema.len())
             .into_par_iter()
             .map(|at| ids(plan, sheet_id(at)))
@@ -68,17 +65,15 @@ impl Engine {
     }
 
     /// An absent column of the right kind and size for a node.
-    fn fresh(&self, plan: &Plan, at: usize) -> Column {
-        let node = &self.graph.nodes[at];
-        let mut column = match (&node.source, node.ty) {
-            (Source::Entered(_), _) => return Column::Numbers(Vec::new()),
-            (Source::Whole { .. }, _) => return Column::Numbers(vec![MISSING]),
-            (_, Ty::Number(_)) => Column::Numbers(Vec::new()),
-            (_, Ty::Flag) => Column::Flags(Vec::new()),
-            (_, Ty::Text | Ty::Row(_)) => Column::Codes(Vec::new()),
-        };
-        column.resize(plan.rows(node.sheet).n_stored());
-        column
+    fn fresh(&self, plan: &Plan, node: &Node) -> Column {
+        let n_rows = plan.rows(node.sheet).n_stored();
+        match (&node.source, node.ty) {
+            (Source::Entered(_), _) => Column::of_numbers(Vec::new()),
+            (Source::Whole { .. }, _) => Column::Numbers(Values::same(MISSING, 1)),
+            (_, Ty::Number(_)) => Column::Numbers(Values::same(MISSING, n_rows)),
+            (_, Ty::Flag) => Column::Flags(Values::same(NO_FLAG, n_rows)),
+            (_, Ty::Text | Ty::Row(_)) => Column::Codes(Values::same(ABSENT, n_rows)),
+        }
     }
 
     /// Resolves every cell of an entered column of rows again.
@@ -87,22 +82,25 @@ impl Engine {
     }
 
     /// The row that each cell of an entered column of rows points to; none for other columns.
-    fn resolved_rows(&self, plan: &Plan, column: ColumnId) -> Vec<u32> {
+    fn resolved_rows(&self, plan: &Plan, column: ColumnId) -> Values<u32> {
         let node = &self.graph.nodes[column.at()];
         let (Source::Entered(position), Ty::Row(target)) = (&node.source, node.ty) else {
-            return Vec::new();
+            return Values::default();
         };
         let codes = plan.rows(node.sheet).column(*position).codes();
         let view = plan.names().view();
         let ids = &self.rows_by_id[target.at()];
         let mut last = (ABSENT, ABSENT);
-        let resolve = |code: &u32| {
+        let mut resolve = |code: &u32| {
             if *code != last.0 {
                 last = (*code, row_of(ids, view.folded(*code)));
             }
             last.1
         };
-        codes.iter().map(resolve).collect()
+        match codes {
+            Values::Each(codes) => codes.iter().map(resolve).collect::<Vec<u32>>().into(),
+            Values::Same { value, n_rows } => Values::same(resolve(value), *n_rows),
+        }
     }
 
     /// The row a cell of an entered column of rows points to now.
@@ -145,7 +143,7 @@ impl Engine {
     }
 
     /// The rows a column of rows points to, entered or computed.
-    pub(super) fn key_rows(&self, column: ColumnId) -> &[u32] {
+    pub(super) fn key_rows(&self, column: ColumnId) -> &Values<u32> {
         match self.graph.nodes[column.at()].is_entered() {
             true => &self.resolved[column.at()],
             false => self.values[column.at()].codes(),
@@ -159,7 +157,7 @@ impl Engine {
 
     /// The table of a search.
     pub(super) fn finder(&self, plan: &Plan, lookup: &Lookup) -> Finder {
-        let keys: Vec<&[u32]> = lookup
+        let keys: Vec<&Values<u32>> = lookup
             .keys
             .iter()
             .map(|(column, _)| self.key_rows(*column))
@@ -180,11 +178,12 @@ impl Engine {
             return;
         };
         let rank = plan.rows(node.sheet).rank();
-        let flags = match &self.values[counted.at()] {
-            Column::Flags(flags) => flags.as_slice(),
-            Column::Numbers(_) | Column::Codes(_) => &[],
-        };
-        let ends: Vec<(&[u32], &[u32])> = ends
+        let flags = self.values[counted.at()].flags();
+        if flags.one().is_some_and(|flag| flag != 1) {
+            self.places[column.at()] = Some(Places::default());
+            return;
+        }
+        let ends: Vec<(&Values<u32>, &Values<u32>)> = ends
             .iter()
             .map(|(a, b)| (self.texts(plan, *a), self.texts(plan, *b)))
             .collect();
@@ -194,7 +193,7 @@ impl Engine {
     }
 
     /// The codes of the texts of a column.
-    pub(super) fn texts<'a>(&'a self, plan: &'a Plan, column: ColumnId) -> &'a [u32] {
+    pub(super) fn texts<'a>(&'a self, plan: &'a Plan, column: ColumnId) -> &'a Values<u32> {
         let node = &self.graph.nodes[column.at()];
         match node.source {
             Source::Entered(position) => plan.rows(node.sheet).column(position).codes(),

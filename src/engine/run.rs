@@ -7,7 +7,7 @@ use super::find::Finder;
 use super::node::{Node, Source, column_id};
 use crate::formula::program::{Binary, Code, Num, Out, Program, Step, TextKernel, Unary};
 use crate::plan::Plan;
-use crate::table::{ABSENT, Column, ColumnId, MISSING, NO_FLAG, Names, stored};
+use crate::table::{ABSENT, Column, ColumnId, MISSING, NO_FLAG, Names, Value, Values, stored};
 use pulp::WithSimd;
 
 /// The value of an assumption, both ways it can be read.
@@ -29,7 +29,7 @@ pub struct Inputs<'a> {
     /// Computed values by column; those being written now are empty here.
     pub values: &'a [Column],
     /// For entered columns of rows, the row each cell points to.
-    pub resolved: &'a [Vec<u32>],
+    pub resolved: &'a [Values<u32>],
     /// The assumptions.
     pub assumed: &'a [Assumed],
     /// Columns beyond those of the graph, for a formula that stands alone.
@@ -38,6 +38,33 @@ pub struct Inputs<'a> {
     pub finders: &'a [Finder],
     /// The texts.
     pub names: &'a Names,
+}
+
+impl<'a> Inputs<'a> {
+    /// A whole column, entered or computed.
+    pub fn column(&self, column: ColumnId) -> &'a Column {
+        let Some(node) = self.nodes.get(column.at()) else {
+            return &self.extra[column.at() - self.nodes.len()];
+        };
+        match node.source {
+            Source::Entered(position) => self.plan.rows(node.sheet).column(position),
+            Source::Program(_)
+            | Source::Broken
+            | Source::Group { .. }
+            | Source::Whole { .. }
+            | Source::Shared { .. }
+            | Source::Made { .. } => &self.values[column.at()],
+        }
+    }
+
+    /// All row numbers of a column of rows.
+    pub fn row_numbers(&self, column: ColumnId) -> &'a Values<u32> {
+        if self.nodes[column.at()].is_entered() {
+            &self.resolved[column.at()]
+        } else {
+            self.values[column.at()].codes()
+        }
+    }
 }
 
 /// A part of a column that is being written.
@@ -147,9 +174,12 @@ pub fn run(
     chunk.pieces[slot] = target;
 }
 
+/// The kind of a register.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Kind {
+pub enum Kind {
+    /// A number or a flag.
     Number,
+    /// A text or a row.
     Code,
 }
 
@@ -168,7 +198,7 @@ fn direct(step: &Step, out: Out) -> Option<Kind> {
 }
 
 /// The register a step writes, and its kind.
-fn target_of(step: &Step) -> (u16, Kind) {
+pub fn target_of(step: &Step) -> (u16, Kind) {
     match step {
         Step::Binary { to, .. }
         | Step::Unary { to, .. }
@@ -256,35 +286,29 @@ impl Runner<'_, '_> {
             Some(Piece::None | Piece::Codes(_)) | None => {}
         }
         match self.column(column) {
-            Column::Numbers(values) => Numbers::Each(&values[self.rows()]),
-            Column::Flags(flags) => widened(&flags[self.rows()], wide),
+            Column::Numbers(Values::Each(values)) => Numbers::Each(&values[self.rows()]),
+            Column::Numbers(Values::Same { value, .. }) => Numbers::All(*value),
+            Column::Flags(Values::Each(flags)) => widened(&flags[self.rows()], wide),
+            Column::Flags(Values::Same { value, .. }) => Numbers::All(wide_flag(*value)),
             Column::Codes(_) => Numbers::All(MISSING),
         }
     }
 
-    /// A whole column, entered or computed.
-    fn column(&self, column: ColumnId) -> &Column {
-        let Some(node) = self.inputs.nodes.get(column.at()) else {
-            return &self.inputs.extra[column.at() - self.inputs.nodes.len()];
-        };
-        match node.source {
-            Source::Entered(position) => self.inputs.plan.rows(node.sheet).column(position),
-            Source::Program(_)
-            | Source::Broken
-            | Source::Group { .. }
-            | Source::Whole { .. }
-            | Source::Shared { .. }
-            | Source::Made { .. } => &self.inputs.values[column.at()],
+    /// The codes of the rows of the chunk.
+    fn codes_of<'s>(&self, codes: &'s Values<u32>) -> Codes<'s> {
+        match codes {
+            Values::Each(codes) => Codes::Each(&codes[self.rows()]),
+            Values::Same { value, .. } => Codes::All(*value),
         }
     }
 
+    fn column(&self, column: ColumnId) -> &Column {
+        self.inputs.column(column)
+    }
+
     /// All row numbers of a column of rows.
-    fn row_numbers(&self, column: ColumnId) -> &[u32] {
-        if self.inputs.nodes[column.at()].is_entered() {
-            &self.inputs.resolved[column.at()]
-        } else {
-            self.inputs.values[column.at()].codes()
-        }
+    fn row_numbers(&self, column: ColumnId) -> &Values<u32> {
+        self.inputs.row_numbers(column)
     }
 
     fn code<'s>(&'s self, code: Code, registers: &'s [Vec<u32>]) -> Codes<'s> {
@@ -295,11 +319,11 @@ impl Runner<'_, '_> {
             Code::This => Codes::This(self.chunk.first as u32),
             Code::Text(column) => match self.piece(column) {
                 Some(Piece::Codes(codes)) => Codes::Each(codes),
-                _ => Codes::Each(&self.column(column).codes()[self.rows()]),
+                _ => self.codes_of(self.column(column).codes()),
             },
             Code::Row(column) => match self.piece(column) {
                 Some(Piece::Codes(codes)) => Codes::Each(codes),
-                _ => Codes::Each(&self.row_numbers(column)[self.rows()]),
+                _ => self.codes_of(self.row_numbers(column)),
             },
         }
     }
@@ -471,11 +495,7 @@ impl Runner<'_, '_> {
     fn fetch(&self, rows: Codes<'_>, column: ColumnId, into: &mut [f64]) {
         match self.column(column) {
             Column::Numbers(values) => fetch_at(rows, values, MISSING, into),
-            Column::Flags(flags) => {
-                each(into, |at| {
-                    wide_flag(flags.get(rows.at(at) as usize).copied().unwrap_or(NO_FLAG))
-                });
-            }
+            Column::Flags(flags) => each(into, |at| fetched_flag(flags, rows.at(at))),
             Column::Codes(_) => into.fill(MISSING),
         }
     }
@@ -643,8 +663,9 @@ fn same(a: u32, b: u32) -> f64 {
     }
 }
 
+/// A flag as programs compute with it.
 #[inline(always)]
-fn wide_flag(flag: u8) -> f64 {
+pub fn wide_flag(flag: u8) -> f64 {
     if flag == NO_FLAG {
         MISSING
     } else {
@@ -940,19 +961,25 @@ fn pick_code(choice: Numbers<'_>, a: Codes<'_>, b: Codes<'_>, into: &mut [u32]) 
 }
 
 /// The values at rows of another sheet; absent at a row it does not have.
-fn fetch_at<T: Copy>(rows: Codes<'_>, values: &[T], absent: T, into: &mut [T]) {
-    match rows {
-        Codes::Each(rows) => wide(FetchWork {
+fn fetch_at<T: Value>(rows: Codes<'_>, values: &Values<T>, absent: T, into: &mut [T]) {
+    match (rows, values) {
+        (Codes::Each(rows), Values::Each(values)) => wide(FetchWork {
             rows,
             values,
             absent,
             into,
         }),
-        Codes::All(row) => into.fill(values.get(row as usize).copied().unwrap_or(absent)),
-        Codes::This(_) => each(into, |at| {
+        (Codes::All(row), _) => into.fill(values.get(row as usize).copied().unwrap_or(absent)),
+        (Codes::This(_), _) | (Codes::Each(_), Values::Same { .. }) => each(into, |at| {
             values.get(rows.at(at) as usize).copied().unwrap_or(absent)
         }),
     }
+}
+
+/// The flag of another sheet's column at a row.
+#[inline(always)]
+pub fn fetched_flag(flags: &Values<u8>, row: u32) -> f64 {
+    wide_flag(flags.get(row as usize).copied().unwrap_or(NO_FLAG))
 }
 
 /// Values of another sheet at each row.

@@ -6,6 +6,7 @@ use crate::plan::Plan;
 use crate::sheet::SheetDef;
 use crate::table::{ColumnId, Names, SheetId};
 use crate::units::{Measure, Unit, Units};
+use rustc_hash::FxHashMap;
 
 /// The names of a plan under a schema.
 #[derive(Debug)]
@@ -13,6 +14,8 @@ pub struct SchemaScope<'a> {
     plan: &'a Plan,
     schema: &'a [SheetDef],
     first: Vec<ColumnId>,
+    /// Where the columns of each sheet stand by name, for whoever asks often.
+    places: Option<Vec<FxHashMap<&'a str, usize>>>,
 }
 
 impl<'a> SchemaScope<'a> {
@@ -22,6 +25,26 @@ impl<'a> SchemaScope<'a> {
             plan,
             schema,
             first: first_columns(schema),
+            places: None,
+        }
+    }
+
+    /// The same for compiling all formulas: every name is looked up once before.
+    pub fn of_all(plan: &'a Plan, schema: &'a [SheetDef]) -> Self {
+        let places = schema.iter().map(|sheet| {
+            let columns = sheet.columns.iter().enumerate().rev();
+            columns.map(|(at, def)| (def.name.as_str(), at)).collect()
+        });
+        Self {
+            places: Some(places.collect()),
+            ..Self::new(plan, schema)
+        }
+    }
+
+    fn place(&self, sheet: SheetId, name: &str) -> Option<usize> {
+        match &self.places {
+            Some(places) => places[sheet.at()].get(name).copied(),
+            None => self.schema[sheet.at()].column(name),
         }
     }
 }
@@ -47,7 +70,7 @@ impl Scope for SchemaScope<'_> {
     }
 
     fn column(&self, sheet: SheetId, name: &str) -> Option<ColumnInfo> {
-        let position = self.schema[sheet.at()].column(name)?;
+        let position = self.place(sheet, name)?;
         let def = &self.schema[sheet.at()].columns[position];
         let ty = declared(def, |name| self.sheet(name)).unwrap_or(Ty::Number(Measure::NUMBER));
         Some(ColumnInfo {

@@ -3,7 +3,7 @@
 //!
 //! A place is a pair of texts without regard to case; a row may name several, for a sum one.
 
-use crate::table::{ABSENT, MISSING, NamesView, stored};
+use crate::table::{ABSENT, MISSING, NamesView, Values, stored};
 use rustc_hash::{FxHashMap, FxHashSet};
 
 /// Every place with the rows that name it.
@@ -21,18 +21,32 @@ pub struct Places {
 const NOWHERE: u64 = u64::MAX;
 
 /// The columns that name places: for each end the codes of device and port.
-pub type Ends<'a> = [(&'a [u32], &'a [u32])];
+pub type Ends<'a> = [(&'a Values<u32>, &'a Values<u32>)];
 
 impl Places {
+    /// Whether no row names a place.
+    pub fn is_empty(&self) -> bool {
+        self.named.is_empty()
+    }
+
     /// Builds the table of all rows that count.
     pub fn build(ends: &Ends<'_>, counts: impl Fn(usize) -> bool, view: &NamesView<'_>) -> Self {
         let n_rows = ends.first().map_or(0, |(names, _)| names.len());
-        let mut places = Self {
-            named: vec![[NOWHERE; 2]; n_rows],
-            ..Self::default()
+        let mut places = Self::default();
+        let is_blank = |end: &(&Values<u32>, &Values<u32>)| {
+            end.0.one() == Some(ABSENT) || end.1.one() == Some(ABSENT)
         };
+        if ends.iter().all(is_blank) {
+            return places;
+        }
         for row in (0..n_rows).filter(|row| counts(*row)) {
             let named = named(ends, row, view);
+            if named == [NOWHERE; 2] {
+                continue;
+            }
+            if places.named.is_empty() {
+                places.named = vec![[NOWHERE; 2]; n_rows];
+            }
             places.named[row] = named;
             for place in named.into_iter().filter(|place| *place != NOWHERE) {
                 places.sorted.push((place, row as u32));
@@ -106,7 +120,7 @@ impl Places {
 
     /// The sums of all rows at once, as [`Self::summed`] gives them, while nothing was edited since
     /// the table was built.
-    pub fn all_summed(&self, values: &[f64], rank: &[u32]) -> Vec<f64> {
+    pub fn all_summed(&self, values: &Values<f64>, rank: &[u32]) -> Vec<f64> {
         let mut sums = vec![MISSING; self.named.len()];
         for run in self.sorted.chunk_by(|a, b| a.0 == b.0) {
             let rows: Vec<u32> = run.iter().map(|(_, row)| *row).collect();
@@ -119,7 +133,7 @@ impl Places {
     /// The sum over the place of each of some rows, for all rows of that place; missing for a row
     /// that names none. Rows are added in the order the person sees, so the bits are always the
     /// same.
-    pub fn summed(&self, rows: &[u32], values: &[f64], rank: &[u32]) -> Vec<(u32, f64)> {
+    pub fn summed(&self, rows: &[u32], values: &Values<f64>, rank: &[u32]) -> Vec<(u32, f64)> {
         let mut done = FxHashSet::default();
         let mut sums = Vec::new();
         for row in rows {
@@ -172,7 +186,7 @@ impl Places {
 }
 
 /// The sum of a column over rows, added in the order of their ranks.
-fn sum_in_order(mut rows: Vec<u32>, values: &[f64], rank: &[u32]) -> f64 {
+fn sum_in_order(mut rows: Vec<u32>, values: &Values<f64>, rank: &[u32]) -> f64 {
     rows.sort_unstable_by_key(|row| rank[*row as usize]);
     stored(rows.iter().map(|row| values[*row as usize]).sum())
 }

@@ -83,6 +83,6 @@ pub(crate) fn fresh() -> Result<Plan, Problem> {
     Plan::new(
         sheets.to_vec(),
         assumptions.to_vec(),
-        &[("media", media.collect())],
+        &[("media", media.collect::<Vec<_>>())],
     )
 }

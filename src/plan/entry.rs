@@ -78,6 +78,9 @@ pub(super) fn read_value(
 
 /// The choice meant by a word in any case.
 fn choice<'a>(word: &str, choices: &'a [String]) -> Result<&'a str, Problem> {
+    if let Some(same) = choices.iter().find(|choice| *choice == word) {
+        return Ok(same);
+    }
     let lower = word.to_lowercase();
     let found = choices.iter().find(|choice| choice.to_lowercase() == lower);
     found.map(String::as_str).ok_or_else(|| {

@@ -74,13 +74,13 @@ impl super::Rows {
 /// Puts values behind those of a column of the same kind.
 fn append(column: &mut Column, values: Column) {
     if column.is_empty() {
-        *column = values;
+        *column = values.narrowed();
         return;
     }
     match (column, values) {
-        (Column::Numbers(all), Column::Numbers(new)) => all.extend(new),
-        (Column::Flags(all), Column::Flags(new)) => all.extend(new),
-        (Column::Codes(all), Column::Codes(new)) => all.extend(new),
+        (Column::Numbers(all), Column::Numbers(new)) => all.spread().extend(new.iter()),
+        (Column::Flags(all), Column::Flags(new)) => all.spread().extend(new.iter()),
+        (Column::Codes(all), Column::Codes(new)) => all.spread().extend(new.iter()),
         (Column::Numbers(_) | Column::Flags(_) | Column::Codes(_), _) => {}
     }
 }
@@ -125,8 +125,8 @@ mod tests {
         let filling = Filling {
             n_rows: 2,
             columns: vec![
-                (0, Column::Codes(codes)),
-                (1, Column::Numbers(vec![85.0, crate::table::MISSING])),
+                (0, Column::of_codes(codes)),
+                (1, Column::of_numbers(vec![85.0, crate::table::MISSING])),
             ],
             wrong: vec![(1, 1, "far".to_owned())],
         };
@@ -141,10 +141,10 @@ mod tests {
     #[test]
     fn values_that_do_not_fit_are_refused() {
         for (column, values, code) in [
-            (1, Column::Codes(vec![0]), "filling-misfit"),
-            (1, Column::Numbers(Vec::new()), "filling-misfit"),
-            (3, Column::Numbers(vec![1.0]), "column-computed"),
-            (99, Column::Numbers(vec![1.0]), "no-such-column"),
+            (1, Column::of_codes(vec![0]), "filling-misfit"),
+            (1, Column::of_numbers(Vec::new()), "filling-misfit"),
+            (3, Column::of_numbers(vec![1.0]), "column-computed"),
+            (99, Column::of_numbers(vec![1.0]), "no-such-column"),
         ] {
             let mut plan = fresh();
             let filling = Filling {

@@ -108,7 +108,7 @@ impl Plan {
     pub fn new(
         schema: Vec<SheetDef>,
         assumptions: Vec<AssumptionDef>,
-        builtin: &[(&str, Vec<Vec<String>>)],
+        builtin: &[(&str, impl AsRef<[Vec<String>]>)],
     ) -> Result<Self, Problem> {
         let mut plan = Self {
             title: String::new(),
@@ -133,7 +133,7 @@ impl Plan {
             plan.assumptions.push(assumption);
         }
         for (name, rows) in builtin {
-            plan.add_builtin(name, rows)?;
+            plan.add_builtin(name, rows.as_ref())?;
         }
         Ok(plan)
     }
@@ -159,12 +159,19 @@ impl Plan {
         let Some(sheet) = self.sheet(name) else {
             return Ok(());
         };
+        let first = self.sheets[sheet.at()].rank.len();
+        for _ in rows {
+            self.sheets[sheet.at()].push();
+        }
         let entered: Vec<usize> = self.entered(sheet).collect();
-        for row in rows {
-            let id = self.sheets[sheet.at()].push();
-            for (column, text) in entered.iter().zip(row) {
-                let entry = read_entry(self, sheet, *column, text)?;
-                self.sheets[sheet.at()].set(*column, id, &entry);
+        for (at, column) in entered.into_iter().enumerate() {
+            let unit = Units::builtin().unit(&self.column(sheet, column).unit)?;
+            for (row, cells) in (first..).zip(rows) {
+                let Some(text) = cells.get(at) else { continue };
+                let def = self.column(sheet, column);
+                let entry = entry::read_value(text, def.kind, &unit, &def.choices, &self.names)?;
+                let row = RowId(u32::try_from(row).unwrap_or(ABSENT));
+                self.sheets[sheet.at()].set(column, row, &entry);
             }
         }
         let rows = &mut self.sheets[sheet.at()];
@@ -328,6 +335,17 @@ impl Rows {
         &self.cells[column]
     }
 
+    /// Whether nothing was ever entered in a column, as far as is known without going through it.
+    pub fn is_blank(&self, column: usize) -> bool {
+        let is_absent = match &self.cells[column] {
+            Column::Numbers(values) => values.one().is_some_and(f64::is_nan),
+            Column::Flags(_) => true,
+            Column::Codes(codes) => codes.one() == Some(ABSENT),
+        };
+        let wrong = (column, RowId(0))..=(column, RowId(u32::MAX));
+        is_absent && self.wrong.range(wrong).next().is_none()
+    }
+
     /// Texts that could not be read for their column.
     pub fn wrong(&self) -> &BTreeMap<(usize, RowId), String> {
         &self.wrong
@@ -367,10 +385,10 @@ impl Rows {
     fn set(&mut self, column: usize, row: RowId, entry: &Entry) {
         self.wrong.remove(&(column, row));
         match (&mut self.cells[column], entry) {
-            (Column::Numbers(values), Entry::Number(value)) => values[row.at()] = *value,
-            (Column::Codes(codes), Entry::Text(code)) => codes[row.at()] = *code,
-            (Column::Numbers(values), _) => values[row.at()] = crate::table::MISSING,
-            (Column::Codes(codes), _) => codes[row.at()] = ABSENT,
+            (Column::Numbers(values), Entry::Number(value)) => values.set(row.at(), *value),
+            (Column::Codes(codes), Entry::Text(code)) => codes.set(row.at(), *code),
+            (Column::Numbers(values), _) => values.set(row.at(), crate::table::MISSING),
+            (Column::Codes(codes), _) => codes.set(row.at(), ABSENT),
             (Column::Flags(_), _) => {}
         }
         if let Entry::Wrong(text) = entry {
@@ -390,8 +408,8 @@ impl Rows {
 /// An empty column fit for a definition.
 fn empty_column(def: &ColumnDef) -> Column {
     match def.kind {
-        ColumnKind::Number => Column::Numbers(Vec::new()),
-        ColumnKind::Flag => Column::Flags(Vec::new()),
-        ColumnKind::Text | ColumnKind::Choice | ColumnKind::Row => Column::Codes(Vec::new()),
+        ColumnKind::Number => Column::of_numbers(Vec::new()),
+        ColumnKind::Flag => Column::of_flags(Vec::new()),
+        ColumnKind::Text | ColumnKind::Choice | ColumnKind::Row => Column::of_codes(Vec::new()),
     }
 }

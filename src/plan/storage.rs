@@ -12,6 +12,8 @@ use crate::table::MISSING;
 use crate::table::NO_FLAG;
 use crate::table::RowId;
 use crate::table::SheetId;
+use crate::table::Value;
+use crate::table::Values;
 
 /// Where the rows of one sheet stand.
 #[derive(Debug, Clone, PartialEq)]
@@ -139,11 +141,13 @@ impl Rows {
 }
 
 /// The values of rows, absent ones for places that no row goes to.
-fn picked<T: Copy>(values: &[T], from: &[u32], absent: T) -> Vec<T> {
+fn picked<T: Value>(values: &Values<T>, from: &[u32], absent: T) -> Values<T> {
+    if values.one().is_some_and(|one| one.is_same(absent)) {
+        return Values::same(absent, from.len());
+    }
     let picked = from.iter().map(|row| values.get(*row as usize));
-    picked
-        .map(|value| value.copied().unwrap_or(absent))
-        .collect()
+    let picked = picked.map(|value| value.copied().unwrap_or(absent));
+    picked.collect::<Vec<T>>().into()
 }
 
 fn misfit() -> Problem {

@@ -5,7 +5,7 @@
 use super::Request;
 use super::layout::{Laid, Layout};
 use super::stored::Datum;
-use crate::table::Column;
+use crate::table::{Column, Values};
 use crate::units::significant;
 use rustc_hash::FxHashMap;
 
@@ -246,7 +246,7 @@ impl Facts {
         };
         let column = |formula: &str| match request.engine.column_of(request.plan, links, formula) {
             Ok((_, Column::Numbers(values))) => values,
-            Ok(_) | Err(_) => Vec::new(),
+            Ok(_) | Err(_) => Values::default(),
         };
         let is_assembly = "one_of(used_medium.kind, \"twinax\", \"active optical\")";
         let families = [

@@ -5,7 +5,6 @@
 use super::load::{load, parse};
 use super::{AssumptionDef, SheetDef};
 use crate::problem::Problem;
-use rayon::iter::{IntoParallelRefIterator, ParallelIterator};
 use serde::Deserialize;
 use std::sync::OnceLock;
 
@@ -116,11 +115,26 @@ struct Assumptions {
 pub fn builtin() -> &'static [SheetDef] {
     static SHEETS: OnceLock<Vec<SheetDef>> = OnceLock::new();
     SHEETS.get_or_init(|| {
-        FILES
-            .par_iter()
-            .map(|file| load(file.text, &format!("{}.toml", file.name)))
-            .collect::<Result<_, Problem>>()
-            .expect("the built-in sheets are read by a test")
+        let one = |file: &File| load(file.text, &format!("{}.toml", file.name));
+        // One file is larger than all others together: those, and all rows, are read beside it. A
+        // thread of its own, since one of a pool may be given work that waits for the sheets.
+        let (largest, rest) = FILES.split_at(1);
+        let all = |files: &[File]| files.iter().map(one).collect::<Result<Vec<_>, Problem>>();
+        let (first, rest) = std::thread::scope(|scope| {
+            let beside = scope.spawn(|| {
+                all_rows();
+                assumptions();
+                all(rest)
+            });
+            let first = all(largest);
+            (first, beside.join())
+        });
+        let rest = rest.unwrap_or_else(|panic| std::panic::resume_unwind(panic));
+        let sheets = first.and_then(|mut sheets| {
+            sheets.extend(rest?);
+            Ok(sheets)
+        });
+        sheets.expect("the built-in sheets are read by a test")
     })
 }
 
@@ -131,12 +145,41 @@ pub fn builtin_rows(sheet: &str) -> &'static str {
 }
 
 /// The cells of a built-in reference sheet, row by row, without the header.
-pub fn rows_of(sheet: &str) -> Vec<Vec<String>> {
-    let mut reader = csv::Reader::from_reader(builtin_rows(sheet).as_bytes());
-    let records = reader.records().filter_map(Result::ok);
-    records
-        .map(|record| record.iter().map(str::to_owned).collect())
-        .collect()
+pub fn rows_of(sheet: &str) -> &'static [Vec<String>] {
+    let at = FILES.iter().position(|file| file.name == sheet);
+    at.map_or(&[], |at| &all_rows()[at])
+}
+
+/// The rows of all files, each without its header.
+///
+/// One reader goes through all of them, as making one takes longer than reading most files.
+fn all_rows() -> &'static [Vec<Vec<String>>] {
+    static ROWS: OnceLock<Vec<Vec<Vec<String>>>> = OnceLock::new();
+    ROWS.get_or_init(|| {
+        let mut text = String::new();
+        let ends = FILES.iter().map(|file| {
+            text.push_str(file.rows);
+            if !file.rows.is_empty() && !file.rows.ends_with('\n') {
+                text.push('\n');
+            }
+            text.len()
+        });
+        let ends: Vec<usize> = ends.collect();
+        let mut rows: Vec<Vec<Vec<String>>> = vec![Vec::new(); FILES.len()];
+        let mut reader = csv::ReaderBuilder::new()
+            .has_headers(false)
+            .flexible(true)
+            .from_reader(text.as_bytes());
+        for record in reader.records().filter_map(Result::ok) {
+            let start = record.position().map_or(0, csv::Position::byte);
+            let of = |end: &usize| start < *end as u64;
+            if let Some(at) = ends.iter().position(of) {
+                rows[at].push(record.iter().map(str::to_owned).collect());
+            }
+        }
+        let headed = |rows: Vec<Vec<String>>| rows.into_iter().skip(1).collect();
+        rows.into_iter().map(headed).collect()
+    })
 }
 
 /// The assumptions that a plan starts with.

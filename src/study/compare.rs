@@ -12,7 +12,7 @@ use crate::plan::Plan;
 use crate::plan::Touched;
 use crate::problem::Problem;
 use crate::problem::Severity;
-use crate::table::{ABSENT, Cell, Column, ColumnId, RowId, SheetId};
+use crate::table::{ABSENT, Cell, Column, ColumnId, RowId, SheetId, Values};
 use crate::trade;
 use crate::trade::Finding;
 use crate::trade::{MOST_MOVED, Standing, VERDICTS};
@@ -261,7 +261,7 @@ struct Working {
 type Cells = Vec<(usize, Cell)>;
 
 /// For each sheet the codes of its verdicts, by place in storage.
-type Verdicts = Vec<Vec<u32>>;
+type Verdicts = Vec<Values<u32>>;
 
 /// What one proposal brought about, before it is taken back.
 struct Applied {
@@ -397,8 +397,8 @@ impl Working {
 
     fn verdicts(&self) -> Verdicts {
         let codes = |sheet| match self.engine.find_column(sheet, "verdict") {
-            Some(column) => self.engine.values(column).codes().to_vec(),
-            None => Vec::new(),
+            Some(column) => self.engine.values(column).codes().clone(),
+            None => Values::default(),
         };
         self.sheets().map(codes).collect()
     }
@@ -415,7 +415,7 @@ impl Working {
             let rows = self.plan.rows(sheet);
             if let Some(column) = self.engine.find_column(sheet, "verdict") {
                 let now = self.engine.values(column).codes();
-                let turned = before.iter().zip(now).zip(0..);
+                let turned = before.iter().zip(now.iter()).zip(0..);
                 let turned = turned.filter(|((old, new), _)| old != new);
                 others.extend(turned.map(|(_, row)| (sheet, RowId(row))));
             }
@@ -754,7 +754,7 @@ fn total(
     let of_columns = columns
         .iter()
         .map(|column| engine.values(*column).numbers());
-    let of_columns: Vec<&[f64]> = of_columns.collect();
+    let of_columns: Vec<&Values<f64>> = of_columns.collect();
     let order = plan.rows(sheet).order().iter();
     // A number that is missing makes the sum missing.
     let value = |row: &RowId| {

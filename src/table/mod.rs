@@ -3,8 +3,10 @@
 //! Holds values only; which columns exist and how they are computed is decided above.
 
 mod names;
+mod values;
 
 pub use names::{Names, NamesView, NamesWriter};
+pub use values::{Value, Values};
 
 /// The code of an absent text and the number of an absent row.
 pub const ABSENT: u32 = u32::MAX;
@@ -72,14 +74,33 @@ impl ParamId {
 #[derive(Debug, Clone, PartialEq)]
 pub enum Column {
     /// Numbers in base units; see [`MISSING`].
-    Numbers(Vec<f64>),
+    Numbers(Values<f64>),
     /// Yes (1), no (0) or absent ([`NO_FLAG`]).
-    Flags(Vec<u8>),
+    Flags(Values<u8>),
     /// Codes of texts, or row numbers of another sheet; see [`ABSENT`].
-    Codes(Vec<u32>),
+    Codes(Values<u32>),
 }
 
+static NO_NUMBERS: Values<f64> = Values::Each(Vec::new());
+static NO_FLAGS: Values<u8> = Values::Each(Vec::new());
+static NO_CODES: Values<u32> = Values::Each(Vec::new());
+
 impl Column {
+    /// Numbers, one a row.
+    pub fn of_numbers(numbers: Vec<f64>) -> Self {
+        Self::Numbers(numbers.into())
+    }
+
+    /// Flags, one a row.
+    pub fn of_flags(flags: Vec<u8>) -> Self {
+        Self::Flags(flags.into())
+    }
+
+    /// Codes, one a row.
+    pub fn of_codes(codes: Vec<u32>) -> Self {
+        Self::Codes(codes.into())
+    }
+
     /// How many rows the column has.
     pub fn len(&self) -> usize {
         match self {
@@ -103,18 +124,69 @@ impl Column {
         }
     }
 
+    /// Grows to so many rows, whose values are computed at once; see [`Values::grow`].
+    pub fn grow(&mut self, n_rows: usize) {
+        match self {
+            Self::Numbers(values) => values.grow(n_rows, MISSING),
+            Self::Flags(flags) => flags.grow(n_rows, NO_FLAG),
+            Self::Codes(codes) => codes.grow(n_rows, ABSENT),
+        }
+    }
+
+    /// Whether the column keeps one value for all rows.
+    pub fn is_one(&self) -> bool {
+        match self {
+            Self::Numbers(values) => values.one().is_some(),
+            Self::Flags(flags) => flags.one().is_some(),
+            Self::Codes(codes) => codes.one().is_some(),
+        }
+    }
+
+    /// A column of the same kind with places for so many rows that are all written before they
+    /// are read: the memory of this one, where it fits.
+    #[must_use]
+    pub fn room(self, n_rows: usize) -> Self {
+        match self {
+            Self::Numbers(Values::Each(each)) if each.len() == n_rows => Self::of_numbers(each),
+            Self::Flags(Values::Each(each)) if each.len() == n_rows => Self::of_flags(each),
+            Self::Codes(Values::Each(each)) if each.len() == n_rows => Self::of_codes(each),
+            // Zeros come from the system untouched, so whoever writes first pays for the page.
+            Self::Numbers(_) => Self::of_numbers(vec![0.0; n_rows]),
+            Self::Flags(_) => Self::of_flags(vec![0; n_rows]),
+            Self::Codes(_) => Self::of_codes(vec![0; n_rows]),
+        }
+    }
+
+    /// The same values, kept once where all rows have the same.
+    #[must_use]
+    pub fn narrowed(self) -> Self {
+        match self {
+            Self::Numbers(values) => Self::Numbers(values.narrowed()),
+            Self::Flags(flags) => Self::Flags(flags.narrowed()),
+            Self::Codes(codes) => Self::Codes(codes.narrowed()),
+        }
+    }
+
     /// The numbers; empty for another kind of column.
-    pub fn numbers(&self) -> &[f64] {
+    pub fn numbers(&self) -> &Values<f64> {
         match self {
             Self::Numbers(values) => values,
-            Self::Codes(_) | Self::Flags(_) => &[],
+            Self::Codes(_) | Self::Flags(_) => &NO_NUMBERS,
+        }
+    }
+
+    /// The flags; empty for another kind of column.
+    pub fn flags(&self) -> &Values<u8> {
+        match self {
+            Self::Flags(flags) => flags,
+            Self::Numbers(_) | Self::Codes(_) => &NO_FLAGS,
         }
     }
 
     /// The codes; empty for another kind of column.
-    pub fn codes(&self) -> &[u32] {
+    pub fn codes(&self) -> &Values<u32> {
         match self {
-            Self::Numbers(_) | Self::Flags(_) => &[],
+            Self::Numbers(_) | Self::Flags(_) => &NO_CODES,
             Self::Codes(codes) => codes,
         }
     }

@@ -3,6 +3,7 @@
 //! Knows rows by place in storage only; what it means that a row is in the set is decided above.
 
 use crate::table::ABSENT;
+use crate::table::Values;
 
 /// How many rows share a word.
 const WORD: usize = 64;
@@ -16,8 +17,12 @@ pub struct Bits {
 
 impl Bits {
     /// The rows whose flag is yes; of those only the ones in `live`, where it is given.
-    pub fn of_flags(flags: &[u8], live: Option<&Self>) -> Self {
-        let mut words: Vec<u64> = flags.chunks(WORD).map(word_of).collect();
+    pub fn of_flags(flags: &Values<u8>, live: Option<&Self>) -> Self {
+        let mut words: Vec<u64> = match flags {
+            Values::Each(flags) => flags.chunks(WORD).map(word_of).collect(),
+            Values::Same { value: 1, n_rows } => all_of(*n_rows),
+            Values::Same { .. } => Vec::new(),
+        };
         if let Some(live) = live {
             for (at, word) in words.iter_mut().enumerate() {
                 *word &= live.word(at);
@@ -93,6 +98,14 @@ fn place(row: u32) -> (usize, u64) {
     (row as usize / WORD, 1 << (row as usize % WORD))
 }
 
+/// The words of so many rows that are all in the set.
+fn all_of(n_rows: usize) -> Vec<u64> {
+    let rest = n_rows % WORD;
+    let mut words = vec![u64::MAX; n_rows / WORD];
+    words.extend((rest > 0).then_some((1 << rest) - 1));
+    words
+}
+
 /// Up to 64 flags as the bits of a word.
 fn word_of(flags: &[u8]) -> u64 {
     let (eights, rest) = flags.as_chunks::<8>();
@@ -135,14 +148,19 @@ mod tests {
 
         #[test]
         fn a_set_of_flags_holds_the_rows_that_say_yes_and_live(
-            rows in prop::collection::vec((0..3u8, any::<bool>()), 0..300),
+            rows in prop_oneof![
+                prop::collection::vec((0..3u8, any::<bool>()), 0..300),
+                prop::collection::vec((Just(1u8), any::<bool>()), 0..300),
+            ],
             turned in prop::collection::vec((0..300u32, any::<bool>()), 0..20),
         ) {
             let flags: Vec<u8> = rows.iter().map(|(flag, _)| *flag).collect();
             let rank: Vec<u32> = rows.iter().map(|(_, live)| if *live { 7 } else { ABSENT }).collect();
             let n_live = rows.iter().filter(|(_, live)| *live).count();
             let live = Bits::of_live(&rank, n_live);
-            let before = Bits::of_flags(&flags, live.as_ref());
+            let before = Bits::of_flags(&Values::from(flags.clone()), live.as_ref());
+            let kept_once = Bits::of_flags(&Values::from(flags).narrowed(), live.as_ref());
+            prop_assert!(kept_once.rows().eq(before.rows()) && kept_once.len() == before.len());
             let mut wanted: std::collections::BTreeSet<u32> = (0..rows.len())
                 .filter(|at| rows[*at] == (1, true))
                 .map(|at| at as u32)

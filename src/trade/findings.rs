@@ -1,7 +1,7 @@
 //! What the checks found, each with a sentence that carries the numbers.
 
 use super::alike;
-use super::verdict::{Case, Judged, judged};
+use super::verdict::{Case, cases};
 use crate::engine::Engine;
 use crate::formula::Formula;
 use crate::plan::Plan;
@@ -56,7 +56,7 @@ pub(super) fn slot(severity: Severity) -> usize {
 ///
 /// Goes through all rows; [`super::Standing`] keeps the same up to date from edit to edit.
 pub fn find_all(plan: &Plan, engine: &Engine, most: usize) -> Findings {
-    let Judged { cases, .. } = judged(plan);
+    let cases = cases(plan);
     let mut found = Findings::default();
     let by_hand = alike::find(plan);
     for severity in [Severity::Stop, Severity::Caution, Severity::Note] {

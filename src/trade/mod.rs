@@ -79,7 +79,7 @@ pub fn empty_plan() -> Result<Plan, Problem> {
     let references = crate::sheet::builtin()
         .iter()
         .filter(|sheet| sheet.reference);
-    let builtin: Vec<(&str, Vec<Vec<String>>)> = references
+    let builtin: Vec<(&str, &[Vec<String>])> = references
         .map(|sheet| (&*sheet.name, crate::sheet::rows_of(&sheet.name)))
         .collect();
     Plan::new(

@@ -8,7 +8,7 @@ use crate::engine::Engine;
 use crate::engine::MadeDef;
 use crate::plan::Entry;
 use crate::plan::Plan;
-use crate::table::{ABSENT, Column, RowId};
+use crate::table::{ABSENT, Column, RowId, Values};
 
 /// The ports of hot modules side by side, at the link with the higher port number.
 pub const MADE: MadeDef = MadeDef {
@@ -45,9 +45,9 @@ struct Seat {
 
 fn make(plan: &Plan, engine: &Engine) -> Vec<Column> {
     let Some(links) = plan.sheet(MADE.sheet) else {
-        return vec![Column::Codes(Vec::new())];
+        return vec![Column::of_codes(Vec::new())];
     };
-    let mut codes = vec![ABSENT; plan.rows(links).n_stored()];
+    let mut codes = Values::same(ABSENT, plan.rows(links).n_stored());
     let mut seats: Vec<Seat> = ENDS
         .iter()
         .flat_map(|end| seats(plan, engine, end))
@@ -58,9 +58,7 @@ fn make(plan: &Plan, engine: &Engine) -> Vec<Column> {
     };
     for two in seats.windows(2).filter(|two| beside(&two[0], &two[1])) {
         let (first, second) = (&two[0], &two[1]);
-        let Some(code) = codes.get_mut(second.row as usize) else {
-            continue;
-        };
+        let row = second.row as usize;
         let text = format!(
             "ports {stem}{} and {stem}{} of {}",
             first.number,
@@ -69,8 +67,8 @@ fn make(plan: &Plan, engine: &Engine) -> Vec<Column> {
             stem = second.stem,
         );
         // A bundle may have several pairs; one is told.
-        if *code == ABSENT {
-            *code = plan.names().code(&text);
+        if codes.get(row) == Some(&ABSENT) {
+            codes.set(row, plan.names().code(&text));
         }
     }
     vec![Column::Codes(codes)]
@@ -87,9 +85,10 @@ fn seats(plan: &Plan, engine: &Engine, end: &[&str; 3]) -> Vec<Seat> {
         return seats;
     };
     let first = engine.column(links, 0).at();
-    let Column::Flags(flags) = engine.values(hot) else {
+    let flags = engine.values(hot).flags();
+    if flags.one().is_some_and(|flag| flag != 1) {
         return seats;
-    };
+    }
     for (rank, row) in plan.rows(links).order().iter().enumerate() {
         if flags.get(row.at()) != Some(&1) {
             continue;

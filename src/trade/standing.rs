@@ -7,13 +7,13 @@ use super::alike;
 use super::bits::Bits;
 use super::findings::{Finding, Findings, Sentence, slot};
 use super::namesakes::{Among, Namesakes};
-use super::verdict::{Case, Judged, judged};
+use super::verdict::{Case, cases};
 use crate::engine::Dirty;
 use crate::engine::Engine;
 use crate::plan::Plan;
 use crate::plan::Touched;
 use crate::problem::Severity;
-use crate::table::{ABSENT, Column, ColumnId, RowId, SheetId};
+use crate::table::{ABSENT, ColumnId, RowId, SheetId, Values};
 use std::sync::OnceLock;
 
 /// The words of a verdict, in the order in which they are counted.
@@ -88,7 +88,7 @@ impl Standing {
     pub fn new(plan: &Plan, engine: &Engine) -> Self {
         let severity = alike::severity(plan);
         let namesakes = severity.and_then(|_| Namesakes::new(plan));
-        let Judged { cases, .. } = judged(plan);
+        let cases = cases(plan);
         let mut finders = Vec::new();
         for weight in [Severity::Stop, Severity::Caution, Severity::Note] {
             for case in cases.iter().filter(|case| case.severity == weight) {
@@ -661,11 +661,8 @@ fn word(known: &[u32; 4], code: u32, rank: u32) -> u8 {
 }
 
 /// The flags of a case.
-fn flags(engine: &Engine, column: ColumnId) -> &[u8] {
-    match engine.values(column) {
-        Column::Flags(flags) => flags,
-        Column::Numbers(_) | Column::Codes(_) => &[],
-    }
+fn flags(engine: &Engine, column: ColumnId) -> &Values<u8> {
+    engine.values(column).flags()
 }
 
 /// The live rows of each sheet; `None` where all rows are.

@@ -10,6 +10,7 @@ use crate::sheet::ColumnDef;
 use crate::sheet::ColumnKind;
 use crate::sheet::SheetDef;
 use crate::table::SheetId;
+use std::sync::Arc;
 
 /// One case of a check, with the position of its flag column.
 #[derive(Debug, Clone)]
@@ -19,7 +20,7 @@ pub struct Case {
     /// Position of the flag column.
     pub column: usize,
     /// The check it belongs to.
-    pub check: CheckDef,
+    pub check: Arc<CheckDef>,
     /// Which case of the check.
     pub case: usize,
     /// How much it weighs in this plan.
@@ -38,33 +39,70 @@ pub struct Judged {
 /// The schema of a plan with its checks and verdicts.
 pub fn judged(plan: &Plan) -> Judged {
     let mut schema = plan.schema().to_vec();
-    let mut cases = Vec::new();
+    let cases = cases(plan);
     for (at, sheet) in schema.iter_mut().enumerate() {
-        let id = crate::table::SheetId(u16::try_from(at).unwrap_or(u16::MAX));
-        if sheet.name == "links" {
-            sheet.columns.extend(shared_columns());
-        }
-        let own = plan
-            .own_checks
-            .iter()
-            .filter(|(name, _)| *name == sheet.name);
-        let checks: Vec<CheckDef> = sheet
-            .checks
-            .iter()
-            .chain(own.map(|(_, check)| check))
-            .cloned()
-            .collect();
-        for check in checks {
-            add_check(plan, id, sheet, &check, &mut cases);
-        }
+        let id = SheetId(u16::try_from(at).unwrap_or(u16::MAX));
+        sheet.columns.extend(shared_columns(sheet));
+        let own = cases.iter().filter(|case| case.sheet == id);
+        sheet.columns.extend(own.map(flag));
         add_verdict(id, sheet, &cases);
     }
     Judged { schema, cases }
 }
 
+/// Every case that is switched on, in order, with the position its flag has in the schema.
+pub fn cases(plan: &Plan) -> Vec<Case> {
+    let mut cases = Vec::new();
+    for (at, sheet) in plan.schema().iter().enumerate() {
+        let id = SheetId(u16::try_from(at).unwrap_or(u16::MAX));
+        let first = sheet.columns.len() + shared_columns(sheet).count();
+        let n_before = cases.len();
+        let own = plan.own_checks.iter();
+        let own = own.filter(|(name, _)| *name == sheet.name);
+        for check in sheet.checks.iter().chain(own.map(|(_, check)| check)) {
+            let check = Arc::new(check.clone());
+            let next = first + cases.len() - n_before;
+            cases.extend(
+                (next..)
+                    .zip(cases_of(plan, id, &check))
+                    .map(|(column, case)| Case { column, ..case }),
+            );
+        }
+    }
+    cases
+}
+
+/// The cases of one check that are switched on, without their positions.
+fn cases_of(plan: &Plan, sheet: SheetId, check: &Arc<CheckDef>) -> Vec<Case> {
+    let cases = check.cases.iter().enumerate();
+    let on = cases.filter_map(|(at, case)| {
+        let severity = match plan.severities.get(&check.name) {
+            Some(None) => return None,
+            Some(Some(severity)) => *severity,
+            None => case.severity,
+        };
+        Some(Case {
+            sheet,
+            column: 0,
+            check: Arc::clone(check),
+            case: at,
+            severity,
+        })
+    });
+    on.collect()
+}
+
+/// The column that says where a case finds something.
+fn flag(case: &Case) -> ColumnDef {
+    let check = &case.check;
+    let name = format!("found_{}_{}", check.name.replace('-', "_"), case.case + 1);
+    let when = &check.cases[case.case].when;
+    computed(&name, &check.name, &check.doc, ColumnKind::Flag, when)
+}
+
 /// The columns that the engine fills with what rows share a place.
-fn shared_columns() -> impl Iterator<Item = ColumnDef> {
-    let all = [
+fn shared_columns(sheet: &SheetDef) -> impl Iterator<Item = ColumnDef> + use<> {
+    const ALL: [(&str, &str, &str, &str); 5] = [
         (
             "port_shares",
             "Port shared",
@@ -96,42 +134,12 @@ fn shared_columns() -> impl Iterator<Item = ColumnDef> {
             "What all uplinks of the same switch on the same route carry.",
         ),
     ];
-    all.into_iter().map(|(name, title, unit, doc)| {
+    let n = if sheet.name == "links" { ALL.len() } else { 0 };
+    ALL.into_iter().take(n).map(|(name, title, unit, doc)| {
         let mut column = computed(name, title, doc, ColumnKind::Number, "missing");
         unit.clone_into(&mut column.unit);
         column
     })
-}
-
-fn add_check(
-    plan: &Plan,
-    id: SheetId,
-    sheet: &mut SheetDef,
-    check: &CheckDef,
-    cases: &mut Vec<Case>,
-) {
-    for (at, case) in check.cases.iter().enumerate() {
-        let severity = match plan.severities.get(&check.name) {
-            Some(None) => continue,
-            Some(Some(severity)) => *severity,
-            None => case.severity,
-        };
-        let name = format!("found_{}_{}", check.name.replace('-', "_"), at + 1);
-        cases.push(Case {
-            sheet: id,
-            column: sheet.columns.len(),
-            check: check.clone(),
-            case: at,
-            severity,
-        });
-        sheet.columns.push(computed(
-            &name,
-            &check.name,
-            &check.doc,
-            ColumnKind::Flag,
-            &case.when,
-        ));
-    }
 }
 
 /// Adds the verdict where the sheet says when it is unknown and when it is tight.

@@ -4,6 +4,7 @@
 
 use super::unit::{Unit, Units};
 use crate::problem::Problem;
+use std::borrow::Cow;
 
 /// Reads a quantity; a number without a unit is in the unit of the column.
 ///
@@ -18,12 +19,14 @@ pub fn read(text: &str, column: &Unit) -> Result<f64, Problem> {
         .ok_or_else(|| not_a_quantity(&text, column))?;
     let units = Units::builtin();
     let unit = match rest {
-        "" => column.clone(),
+        "" => Cow::Borrowed(column),
         word => match units.loose(word, column.measure) {
-            Some(unit) => unit.clone(),
-            None => units
-                .unit(word)
-                .map_err(|problem| with_example(problem, column))?,
+            Some(unit) => Cow::Borrowed(unit),
+            None => Cow::Owned(
+                units
+                    .unit(word)
+                    .map_err(|problem| with_example(problem, column))?,
+            ),
         },
     };
     if unit.measure != column.measure {
@@ -81,10 +84,13 @@ fn exponent_end(bytes: &[u8], end: usize, digits: impl Fn(usize) -> usize) -> us
 }
 
 /// The true minus sign and hard spaces as their plain forms.
-fn normal(text: &str) -> String {
-    text.trim()
-        .replace('\u{2212}', "-")
-        .replace(['\u{a0}', '\u{202f}', '\u{2009}'], " ")
+fn normal(text: &str) -> Cow<'_, str> {
+    let text = text.trim();
+    if text.is_ascii() {
+        return Cow::Borrowed(text);
+    }
+    let plain = text.replace('\u{2212}', "-");
+    Cow::Owned(plain.replace(['\u{a0}', '\u{202f}', '\u{2009}'], " "))
 }
 
 fn not_a_quantity(text: &str, column: &Unit) -> Problem {

@@ -4,15 +4,17 @@
 //! timing is never a test. Two sheets are measured: a lean one of twenty computed columns, and
 //! the product's own with its checks and verdicts.
 
+mod made;
+
+use made::{PER_SWITCH, plan_text};
 use portledger::engine::{Engine, Knowledge};
-use portledger::plan::{Edit, Entry, Plan, read_entry};
+use portledger::files::plan_file;
+use portledger::plan::{Edit, Entry, Plan};
+use portledger::problem::Problem;
 use portledger::sheet::SheetDef;
 use portledger::table::{RowId, SheetId};
 use portledger::trade;
 use std::time::{Duration, Instant};
-
-/// Links of one switch; the first two are uplinks.
-const PER_SWITCH: usize = 48;
 
 fn main() {
     let sizes: Vec<usize> = std::env::args()
@@ -24,8 +26,17 @@ fn main() {
         sizes
     };
     report(&format!(
-        "{:>9} {:<8} {:>11} {:>9} {:>10} {:>10} {:>6} {:>10} {:>10}",
-        "links", "sheet", "full", "ns/cell", "first", "length", "cells", "speed", "assumption"
+        "{:>9} {:<8} {:>11} {:>11} {:>9} {:>10} {:>10} {:>6} {:>10} {:>10}",
+        "links",
+        "sheet",
+        "full",
+        "ns/computed",
+        "ns/cell",
+        "first",
+        "length",
+        "cells",
+        "speed",
+        "assumption"
     ));
     for n_links in sizes {
         measure("lean", n_links, lean_plan, lean_engine);
@@ -44,7 +55,13 @@ fn measure(name: &str, n_links: usize, plan: fn(usize) -> Plan, engine: fn(&Plan
     let mut engine = engine(&plan);
     let first = started.elapsed();
     let full = median((0..9).map(|_| timed(|| engine.recalculate(&plan))));
-    let cells: usize = engine.trace().iter().map(|step| step.evaluated).sum();
+    // A column that has one value for all rows is computed once.
+    let computed: usize = engine.trace().iter().map(|step| step.evaluated).sum();
+    let cells: usize = engine
+        .trace()
+        .iter()
+        .map(|step| engine.values(step.column).len())
+        .sum();
     let links = plan.sheet("links").expect("the sheet of links is built in");
     let lengths = (0..41).map(|at| {
         edit(
@@ -71,9 +88,10 @@ fn measure(name: &str, n_links: usize, plan: fn(usize) -> Plan, engine: fn(&Plan
     let speed = median(speeds);
     let assumption =
         median((0..9).map(|at| assume(&mut plan, &mut engine, 0.7 + f64::from(at) / 100.0)));
-    let ns = full.as_nanos() as f64 / cells.max(1) as f64;
+    let ns = |cells: usize| full.as_nanos() as f64 / cells.max(1) as f64;
+    let (ns_computed, ns) = (ns(computed), ns(cells));
     report(&format!(
-        "{n_links:>9} {name:<8} {full:>11.2?} {ns:>9.2} {first:>10.1?} {length:>10.1?} {evaluated:>6} {speed:>10.1?} {assumption:>10.1?}"
+        "{n_links:>9} {name:<8} {full:>11.2?} {ns_computed:>11.2} {ns:>9.2} {first:>10.1?} {length:>10.1?} {evaluated:>6} {speed:>10.1?} {assumption:>10.1?}"
     ));
 }
 
@@ -130,23 +148,23 @@ fn median(times: impl Iterator<Item = Duration>) -> Duration {
 }
 
 fn product_plan(n_links: usize) -> Plan {
-    filled(
-        trade::empty_plan().expect("the built-in sheets are read by a test"),
-        n_links,
-    )
+    read(n_links, trade::empty_plan)
 }
 
 fn lean_plan(n_links: usize) -> Plan {
-    let full = trade::empty_plan().expect("the built-in sheets are read by a test");
-    let schema: Vec<SheetDef> = full.schema().iter().map(lean_sheet).collect();
-    let rows: Vec<(&str, Vec<Vec<String>>)> = ["interfaces", "media", "channels"]
-        .map(|name| (name, portledger::sheet::rows_of(name)))
-        .to_vec();
-    let plan = Plan::new(schema, portledger::sheet::assumptions().to_vec(), &rows);
-    filled(
-        plan.expect("the built-in sheets are read by a test"),
-        n_links,
-    )
+    read(n_links, || {
+        let full = trade::empty_plan()?;
+        let schema: Vec<SheetDef> = full.schema().iter().map(lean_sheet).collect();
+        let rows: Vec<(&str, &[Vec<String>])> = ["interfaces", "media", "channels"]
+            .map(|name| (name, portledger::sheet::rows_of(name)))
+            .to_vec();
+        Plan::new(schema, portledger::sheet::assumptions().to_vec(), &rows)
+    })
+}
+
+fn read(n_links: usize, empty: impl FnOnce() -> Result<Plan, Problem> + Send) -> Plan {
+    let (plan, _) = plan_file::read(&plan_text(n_links), empty).expect("the plan is read");
+    plan
 }
 
 fn lean_engine(plan: &Plan) -> Engine {
@@ -199,79 +217,4 @@ fn lean_sheet(sheet: &SheetDef) -> SheetDef {
     lean.columns
         .retain(|column| column.entered() || kept.contains(&column.name.as_str()));
     lean
-}
-
-fn filled(mut plan: Plan, n_links: usize) -> Plan {
-    let n_switches = n_links.div_ceil(PER_SWITCH) + 1;
-    let switches = (0..n_switches).map(|at| {
-        vec![
-            ("id", format!("sw{at}")),
-            ("access_ports", "46".to_owned()),
-            ("access_speed", "1 Gb/s".to_owned()),
-            ("uplink_cages", "4".to_owned()),
-            ("cage", "SFP+".to_owned()),
-        ]
-    });
-    add(&mut plan, "switches", switches);
-    let links = (0..n_links).map(|at| {
-        let (switch, port) = (at / PER_SWITCH, at % PER_SWITCH);
-        let uplink = port < 2;
-        let words = if uplink {
-            ["uplink", "10GBASE-SR", "OM4"]
-        } else {
-            ["access", "1000BASE-T", "Cat6"]
-        };
-        vec![
-            ("id", format!("L{at}")),
-            ("from", format!("sw{switch}")),
-            ("from_port", format!("{port}")),
-            (
-                "to",
-                if uplink {
-                    format!("sw{}", n_switches - 1)
-                } else {
-                    String::new()
-                },
-            ),
-            ("role", words[0].to_owned()),
-            ("interface", words[1].to_owned()),
-            ("medium", words[2].to_owned()),
-            (
-                "speed",
-                if uplink {
-                    "10 Gb/s".to_owned()
-                } else {
-                    "1 Gb/s".to_owned()
-                },
-            ),
-            ("length", format!("{}", 5 + (at * 37) % 90)),
-        ]
-    });
-    add(&mut plan, "links", links);
-    plan
-}
-
-fn add(plan: &mut Plan, sheet: &str, rows: impl Iterator<Item = Vec<(&'static str, String)>>) {
-    let sheet = plan.sheet(sheet).expect("the sheet is built in");
-    let entries: Vec<Vec<(usize, Entry)>> = rows
-        .map(|cells| {
-            let entry = |(name, text): (&str, String)| {
-                let column = plan
-                    .def(sheet)
-                    .column(name)
-                    .expect("the column is built in");
-                (
-                    column,
-                    read_entry(plan, sheet, column, &text).expect("the cell is well formed"),
-                )
-            };
-            cells.into_iter().map(entry).collect()
-        })
-        .collect();
-    plan.apply(Edit::AddRows {
-        sheet,
-        at: 0,
-        rows: entries,
-    })
-    .expect("the rows are well formed");
 }

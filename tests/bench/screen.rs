@@ -4,24 +4,21 @@
 //! Run with `cargo bench --bench screen`, or with row counts after `--`. Prints medians and the
 //! time that one in a hundred exceeds; a timing is never a test.
 
+mod made;
+
 use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
+use made::plan_text;
 use portable_pty::{CommandBuilder, PtySize, native_pty_system};
 use portledger::desk::Desk;
-use portledger::files::plan_file;
 use portledger::screen::draw::draw;
 use portledger::screen::frame::Frames;
 use portledger::screen::session::{Happening, Session};
 use portledger::screen::theme::Theme;
-use portledger::trade;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
-use std::fmt::Write as _;
 use std::io::{Read, Write as _};
 use std::path::Path;
 use std::time::{Duration, Instant};
-
-/// Links of one switch; the first two are uplinks.
-const PER_SWITCH: usize = 48;
 
 /// The frame that is measured: columns and lines.
 const SIZE: (u16, u16) = (200, 50);
@@ -227,35 +224,4 @@ fn tell(n_links: usize, what: &str, mut times: Vec<Duration>, bytes: usize) {
     report(&format!(
         "{n_links:>9} links: {what:<22} {half:>9.1?} median {most:>9.1?} p99 {bytes:>7} bytes"
     ));
-}
-
-/// A plan as its file holds it.
-fn plan_text(n_links: usize) -> String {
-    let n_switches = n_links.div_ceil(PER_SWITCH) + 1;
-    let mut text = String::from("portledger = 1\ntitle = \"Measured\"\n\n[rows]\nlinks = '''\n");
-    text.push_str("id,from,from_port,to,role,speed,interface,medium,length\n");
-    for at in 0..n_links {
-        let (switch, port) = (at / PER_SWITCH, at % PER_SWITCH);
-        let length = 5 + (at * 37) % 90;
-        // Writing to a string cannot fail.
-        let _ = if port < 2 {
-            let core = n_switches - 1;
-            writeln!(
-                text,
-                "L{at},sw{switch},{port},sw{core},uplink,10,10GBASE-SR,OM4,{length}"
-            )
-        } else {
-            writeln!(
-                text,
-                "L{at},sw{switch},{port},,access,1,1000BASE-T,Cat6,{length}"
-            )
-        };
-    }
-    text.push_str("'''\nswitches = '''\nid,access_ports,access_speed,uplink_cages,cage\n");
-    for at in 0..n_switches {
-        let _ = writeln!(text, "sw{at},46,1,4,SFP+");
-    }
-    text.push_str("'''\n");
-    let (plan, _) = plan_file::read(&text, trade::empty_plan).expect("the plan is read");
-    plan_file::write(&plan)
 }

@@ -42,11 +42,11 @@ fn channel_rows() -> Vec<Row> {
             medium: cells[2].clone(),
         }
     };
-    rows_of("channels").into_iter().map(row).collect()
+    rows_of("channels").iter().cloned().map(row).collect()
 }
 
 fn column_by_id(sheet: &str, column: usize) -> BTreeMap<String, String> {
-    let rows = rows_of(sheet).into_iter();
+    let rows = rows_of(sheet).iter();
     rows.map(|cells| (cells[0].clone(), cells[column].clone()))
         .collect()
 }

@@ -206,7 +206,9 @@ fn choices_come_from_lists_and_the_heads_stay_in_view() {
     }
     let book_xml = inside(&book.bytes, "xl/workbook.xml");
     assert!(book_xml.contains("_xlnm.Print_Titles") && book_xml.contains("_xlnm.Print_Area"));
-    let notes: String = (1..=3).map(|at| inside(&book.bytes, &format!("xl/comments{at}.xml"))).collect();
+    let notes: String = (1..=3)
+        .map(|at| inside(&book.bytes, &format!("xl/comments{at}.xml")))
+        .collect();
     assert!(
         notes.contains("Source: "),
         "heads say where a rule comes from"

@@ -29,7 +29,7 @@ const OWNED: &[(&str, &[&str])] = &[
     ("pulp", &["engine"]),
     ("quick_xml", &["files"]),
     ("ratatui", &["screen"]),
-    ("rayon", &["sheet", "engine", "files"]),
+    ("rayon", &["engine", "files"]),
     ("rust_xlsxwriter", &["report"]),
     ("rustix", &["files", "screen"]),
     ("serde_json", &["files", "cli"]),

@@ -539,6 +539,95 @@ proptest! {
     }
 }
 
+/// Makes an edit and holds the followed engine to one made anew; gives the way back.
+#[track_caller]
+fn step_and_compare(plan: &mut Plan, followed: &mut Engine, edit: Edit) -> Edit {
+    let told = format!("{edit:?}");
+    let Change { inverse, touched } = plan.apply(edit).expect("an edit made for this plan");
+    assert!(followed.update(plan, &touched));
+    let wrong = difference(plan, followed, &engine(plan));
+    assert!(wrong.is_none(), "{told}: {}", wrong.unwrap_or_default());
+    inverse
+}
+
+/// Links that are all alike, so that most columns hold one value for all of them.
+fn all_alike() -> Plan {
+    let link = [
+        ("from", "North hall"),
+        ("to", "Pump house"),
+        ("interface", "10GBASE-SR"),
+        ("medium", "OM3"),
+        ("length", "30 m"),
+    ];
+    let links = (0..20).map(|at| format!("L{at}"));
+    let story = Story::new()
+        .switch("North hall", &[])
+        .switch("Pump house", &[]);
+    links
+        .fold(story, |story, id| story.link(&id, &link))
+        .plan()
+        .clone()
+}
+
+#[test]
+fn a_column_that_held_one_value_takes_another_and_gives_it_back() {
+    let mut plan = all_alike();
+    let mut followed = engine(&plan);
+    let links = plan.sheet("links").expect("the sheet is built in");
+    let n_one = |engine: &Engine| {
+        let nodes = engine.graph().nodes.iter().enumerate();
+        let computed = nodes.filter(|(_, node)| node.sheet == links && !node.is_entered());
+        let one = computed.filter(|(at, _)| {
+            engine
+                .values(ColumnId(u32::try_from(*at).expect("few columns")))
+                .is_one()
+        });
+        one.count()
+    };
+    let n_at_first = n_one(&followed);
+    assert!(
+        n_at_first > 100,
+        "{n_at_first} columns of links are kept as one value"
+    );
+    let columns: Vec<usize> = plan.entered(links).collect();
+    for column in columns {
+        let row = RowId(7);
+        let set = |entry| Edit::SetCells {
+            sheet: links,
+            cells: vec![((column, row), entry)],
+        };
+        let entry = typed(&plan, links, column, 3);
+        let back = step_and_compare(&mut plan, &mut followed, set(entry.clone()));
+        let gone = step_and_compare(&mut plan, &mut followed, set(Entry::Empty));
+        step_and_compare(&mut plan, &mut followed, gone);
+        step_and_compare(&mut plan, &mut followed, back);
+        let add = Edit::AddRows {
+            sheet: links,
+            at: 3,
+            rows: vec![vec![(column, entry)]],
+        };
+        let back = step_and_compare(&mut plan, &mut followed, add);
+        step_and_compare(&mut plan, &mut followed, back);
+    }
+    for other in ["segments", "readings", "modules", "parts", "paths"] {
+        let sheet = plan.sheet(other).expect("the sheet is built in");
+        let cells: Vec<(usize, Entry)> = plan
+            .entered(sheet)
+            .map(|column| (column, typed(&plan, sheet, column, 5)))
+            .collect();
+        let add = Edit::AddRows {
+            sheet,
+            at: 0,
+            rows: vec![cells],
+        };
+        let back = step_and_compare(&mut plan, &mut followed, add);
+        step_and_compare(&mut plan, &mut followed, back);
+    }
+    followed.recalculate(&plan);
+    let wrong = difference(&plan, &followed, &engine(&plan));
+    assert_eq!(wrong, None);
+}
+
 /// Runs a rule over many choices in one story, which is edited from case to case.
 pub fn in_one_story<S: Strategy>(
     cases: u32,
@@ -576,10 +665,10 @@ pub fn type_link(story: &mut Story, cells: &[(&str, &str)]) {
 /// Interface and medium of a channel; of a pair on one fibre the far one too.
 fn channel() -> impl Strategy<Value = (String, String, String)> {
     let pairs: BTreeMap<String, String> = rows_of("interfaces")
-        .into_iter()
+        .iter()
         .map(|cells| (cells[0].clone(), cells[7].clone()))
         .collect();
-    let rows = rows_of("channels").into_iter();
+    let rows = rows_of("channels").iter();
     let rows = rows.map(|cells| (cells[1].clone(), pairs[&cells[1]].clone(), cells[2].clone()));
     prop::sample::select(rows.collect::<Vec<_>>())
 }

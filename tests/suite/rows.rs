@@ -99,7 +99,7 @@ fn compare(plan: &Plan, engine: &Engine) -> Result<(), TestCaseError> {
         let slow = as_a_column(plan, engine, text, kind);
         prop_assert_eq!(told(plan, &fast), told(plan, &slow), "{}", text);
         match engine.condition(plan, links, text) {
-            Ok(flags) => prop_assert_eq!(Column::Flags(flags), fast),
+            Ok(flags) => prop_assert_eq!(Column::of_flags(flags), fast),
             Err(problems) => {
                 prop_assert_ne!(kind, ColumnKind::Flag);
                 prop_assert_eq!(problems[0].code, "not-a-condition");

@@ -351,7 +351,7 @@ fn without_codes_the_figures_tell_as_far_as_they_can() {
 #[test]
 fn every_interface_that_can_be_found_is_in_the_sheet() {
     let known: Vec<String> = rows_of("interfaces")
-        .into_iter()
+        .iter()
         .map(|row| row[0].clone())
         .collect();
     let mut n_found = 0;

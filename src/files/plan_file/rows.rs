@@ -204,9 +204,9 @@ impl Block<'_> {
     fn reserve(&mut self, n_rows: usize) {
         for builder in &mut self.builders {
             match &mut builder.values {
-                Column::Numbers(values) => values.reserve(n_rows),
-                Column::Codes(codes) => codes.reserve(n_rows),
-                Column::Flags(flags) => flags.reserve(n_rows),
+                Column::Numbers(values) => values.spread().reserve(n_rows),
+                Column::Codes(codes) => codes.spread().reserve(n_rows),
+                Column::Flags(flags) => flags.spread().reserve(n_rows),
             }
         }
     }
@@ -374,10 +374,10 @@ impl Builder {
                 .map(|word| (word.clone(), None))
                 .collect(),
             values: match def.kind {
-                ColumnKind::Number => Column::Numbers(Vec::new()),
-                ColumnKind::Flag => Column::Flags(Vec::new()),
+                ColumnKind::Number => Column::of_numbers(Vec::new()),
+                ColumnKind::Flag => Column::of_flags(Vec::new()),
                 ColumnKind::Text | ColumnKind::Choice | ColumnKind::Row => {
-                    Column::Codes(Vec::new())
+                    Column::of_codes(Vec::new())
                 }
             },
             last: (String::new(), ABSENT),
@@ -413,13 +413,13 @@ impl Builder {
 
     fn push_number(&mut self, value: f64) {
         if let Column::Numbers(values) = &mut self.values {
-            values.push(value);
+            values.spread().push(value);
         }
     }
 
     fn push_code(&mut self, code: u32) {
         if let Column::Codes(codes) = &mut self.values {
-            codes.push(code);
+            codes.spread().push(code);
         }
     }
 

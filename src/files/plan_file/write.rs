@@ -228,7 +228,9 @@ fn own_rows(plan: &Plan, sheet: SheetId) -> Vec<RowId> {
 /// Headings and rows; columns without any value are left out, except the id.
 fn sheet_text(plan: &Plan, sheet: SheetId, own: &[RowId]) -> String {
     let view = plan.names().view();
-    let given = |at: &usize| *at == 0 || own.iter().any(|row| is_given(plan, sheet, *at, *row));
+    let is_blank = |at: usize| plan.rows(sheet).is_blank(at);
+    let is_any_given = |at: usize| own.iter().any(|row| is_given(plan, sheet, at, *row));
+    let given = |at: &usize| *at == 0 || !is_blank(*at) && is_any_given(*at);
     let mut writers: Vec<CellWriter<'_>> = plan
         .entered(sheet)
         .filter(given)

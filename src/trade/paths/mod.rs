@@ -89,10 +89,10 @@ fn make(plan: &Plan, engine: &Engine) -> Vec<Column> {
             }
         }
     }
-    let numbers = numbers.into_iter().map(Column::Numbers);
+    let numbers = numbers.into_iter().map(Column::of_numbers);
     texts
         .into_iter()
-        .map(Column::Codes)
+        .map(Column::of_codes)
         .chain(numbers)
         .collect()
 }

@@ -2,7 +2,7 @@
 
 use crate::engine::Engine;
 use crate::plan::Plan;
-use crate::table::{ABSENT, Column, RowId, SheetId};
+use crate::table::{ABSENT, Column, RowId, SheetId, Values};
 use rustc_hash::{FxHashMap, FxHashSet};
 
 /// A link between two devices.
@@ -125,31 +125,29 @@ impl Net {
             return;
         };
         let delay = engine.find_column(sheet, "own_delay");
-        let delays = delay.map_or(&[][..], |column| engine.values(column).numbers());
+        let delays = delay.map(|column| engine.values(column).numbers());
         let forwarding = plan.def(sheet).column("forwarding");
-        let words = forwarding.map_or(&[][..], |column| plan.rows(sheet).column(column).codes());
+        let words = forwarding.map(|column| plan.rows(sheet).column(column).codes());
         let cut = plan.names().code("cut-through");
         for device in &mut self.devices {
             let Some(row) = device.switch else { continue };
-            device.delay = delays.get(row.at()).copied().unwrap_or(f64::NAN);
-            device.cuts_through = words.get(row.at()) == Some(&cut);
+            let delay = delays.and_then(|delays| delays.get(row.at()));
+            device.delay = delay.copied().unwrap_or(f64::NAN);
+            device.cuts_through = words.and_then(|words| words.get(row.at())) == Some(&cut);
         }
     }
 }
 
 /// The columns of links that a net is made of.
 struct Columns<'a> {
-    forwards: &'a [u8],
-    numbers: [&'a [f64]; 6],
+    forwards: &'a Values<u8>,
+    numbers: [&'a Values<f64>; 6],
 }
 
 impl<'a> Columns<'a> {
     fn of(engine: &'a Engine, sheet: SheetId) -> Option<Self> {
         let column = |name| Some(engine.values(engine.find_column(sheet, name)?));
-        let forwards = match column("forwards")? {
-            Column::Flags(flags) => flags.as_slice(),
-            Column::Numbers(_) | Column::Codes(_) => return None,
-        };
+        let forwards = column("forwards")?.flags();
         let numbers = |name| column(name).map(Column::numbers);
         Some(Self {
             forwards,
