@@ -23,18 +23,21 @@ const OWNED: &[(&str, &[&str])] = &[
     ("frizbee", &["screen"]),
     ("libm", &["formula"]),
     ("logos", &["formula"]),
+    ("maud", &["report"]),
     ("pulp", &["engine"]),
+    ("quick_xml", &["report"]),
     ("ratatui", &["screen"]),
     ("rayon", &["sheet", "engine", "files"]),
     ("rust_xlsxwriter", &["report"]),
     ("rustix", &["screen"]),
-    ("serde_json", &["files", "cli"]),
+    ("serde_json", &["files", "report", "cli"]),
     ("sha2", &["files", "report"]),
     ("signal_hook", &["screen"]),
     ("strsim", &["problem"]),
     ("terminal_size", &["cli"]),
     ("tui_input", &["screen"]),
     ("toml", &["units", "sheet", "files"]),
+    ("zip", &["report"]),
 ];
 
 /// Crates that every room may use.
