@@ -23,6 +23,7 @@ mod pty;
 mod readme;
 mod rows;
 mod screen;
+mod sharing;
 mod standing;
 mod story;
 mod tasks;
