@@ -378,7 +378,10 @@ fn parts(port: &str) -> Vec<Part> {
 fn wrapped(out: &mut String, mark: &str, text: &str) {
     let text = clean(text);
     // A long mark would leave no room beside it.
-    let indent = mark.width().min(16);
+    let indent = match mark.width() {
+        width if width > 16 => 6,
+        width => width,
+    };
     let mut line = mark.to_owned();
     let mut is_fresh = true;
     for word in text.split(' ') {

@@ -10,6 +10,7 @@ mod copper;
 mod demo;
 mod engine;
 mod export;
+mod html;
 mod floors;
 mod journal;
 mod light;

@@ -73,7 +73,6 @@ fn write(
         progress(done);
     }
     put(tables::assumptions(request))?;
-    put(care(request))?;
     put(PreEscaped("</main></body></html>\n".to_owned()))?;
     out.flush().map_err(|error| unwritten(&error))?;
     Ok(written)
@@ -132,6 +131,7 @@ fn front(request: &Request<'_>, facts: &Facts) -> Markup {
             h2 { "How fresh it is" }
             @for sentence in facts.freshness(request) { p { (said(&sentence)) } }
         }
+        (care(request))
     }
 }
 
@@ -192,7 +192,8 @@ fn found(request: &Request<'_>) -> Markup {
 /// Ratios and margins, in sentences and pictures.
 fn risk(request: &Request<'_>, facts: &Facts) -> Markup {
     let pictures = [bars::ratios(request), bars::margins(request)];
-    let told: Vec<&str> = pictures.iter().flatten().map(|picture| picture.title.as_str()).collect();
+    // What a picture has as its title is not said twice.
+    let told: Vec<&str> = facts.bars.iter().map(|bars| bars.title.as_str()).collect();
     html! {
         section {
             h2 { "Risk" }

@@ -55,8 +55,9 @@ pub fn write(
     let mut zip = ZipWriter::new(out);
     // The same plan gives the same bytes, so no part has a time of its own.
     let packed = SimpleFileOptions::default().last_modified_time(DateTime::default());
-    let packed = packed.compression_method(CompressionMethod::Deflated).large_file(true);
-    let stored = packed.compression_method(CompressionMethod::Stored).large_file(false);
+    // Entries with the long sizes of large files are refused by office programs.
+    let packed = packed.compression_method(CompressionMethod::Deflated).large_file(false);
+    let stored = packed.compression_method(CompressionMethod::Stored);
     zip.start_file("mimetype", stored)?;
     zip.write_all(MIME.as_bytes())?;
     zip.start_file("META-INF/manifest.xml", packed)?;
