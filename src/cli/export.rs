@@ -41,7 +41,10 @@ pub fn export(export: &Export, out: &mut Printer) -> Result<Outcome, Vec<Problem
     }
     say(export, &exported, out);
     if desk.plan().id.is_empty() {
-        let problem = Problem::new("no-id", "the plan may not be changed now, so it keeps no id of its own");
+        let problem = Problem::new(
+            "no-id",
+            "the plan may not be changed now, so it keeps no id of its own",
+        );
         out.remark(&problem.help("a returned workbook is then matched by its rows alone"));
     }
     Ok(Outcome::Quiet)
@@ -71,7 +74,11 @@ fn open(export: &Export, out: &mut Printer) -> Result<Desk, Problem> {
 
 fn say(export: &Export, exported: &Exported, out: &mut Printer) {
     let written = &exported.written;
-    let n_pages = written.pages.iter().filter(|page| !page.starts_with('_')).count();
+    let n_pages = written
+        .pages
+        .iter()
+        .filter(|page| !page.starts_with('_'))
+        .count();
     let held = match written.n_formulas {
         0 => String::new(),
         n => format!(": {n_pages} pages, {n} live formulas"),
@@ -79,7 +86,10 @@ fn say(export: &Export, exported: &Exported, out: &mut Printer) {
     let (file, doc) = (export.file.display(), exported.format.doc);
     out.line(&clean(&format!("wrote {file}, {doc}{held}")));
     for one in written.values.iter().filter(|one| one.shown) {
-        out.line(&clean(&format!("  as values: {} {}: {}", one.page, one.column, one.why)));
+        out.line(&clean(&format!(
+            "  as values: {} {}: {}",
+            one.page, one.column, one.why
+        )));
     }
     let n_serving = written.values.iter().filter(|one| !one.shown).count();
     if n_serving > 0 {
@@ -120,7 +130,9 @@ fn today() -> Option<(u16, u8, u8)> {
     let since = SystemTime::now().duration_since(UNIX_EPOCH).ok()?;
     let mut days = since.as_secs() / 86_400;
     let mut year = 1970_u16;
-    let is_leap = |year: u16| year.is_multiple_of(4) && (!year.is_multiple_of(100) || year.is_multiple_of(400));
+    let is_leap = |year: u16| {
+        year.is_multiple_of(4) && (!year.is_multiple_of(100) || year.is_multiple_of(400))
+    };
     loop {
         let length = 365 + u64::from(is_leap(year));
         if days < length {
@@ -129,7 +141,20 @@ fn today() -> Option<(u16, u8, u8)> {
         days -= length;
         year += 1;
     }
-    let months = [31, 28 + u64::from(is_leap(year)), 31, 30, 31, 30, 31, 31, 30, 31, 30, 31];
+    let months = [
+        31,
+        28 + u64::from(is_leap(year)),
+        31,
+        30,
+        31,
+        30,
+        31,
+        31,
+        30,
+        31,
+        30,
+        31,
+    ];
     let mut month = 1;
     for length in months {
         if days < length {

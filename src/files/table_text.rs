@@ -194,7 +194,9 @@ fn begins_like_a_formula(text: &str) -> bool {
         return true;
     }
     let bare = text.trim_start_matches(|c: char| c == GUARD || c.is_whitespace());
-    bare.starts_with(['=', '+', '-', '@', '\u{ff1d}', '\u{ff0b}', '\u{ff0d}', '\u{ff20}'])
+    bare.starts_with([
+        '=', '+', '-', '@', '\u{ff1d}', '\u{ff0b}', '\u{ff0d}', '\u{ff20}',
+    ])
 }
 
 fn push_cell(out: &mut String, separator: char, cell: &str) {

@@ -61,16 +61,32 @@ fn write(
         ..Written::default()
     };
     let mut text = MARK.to_owned();
-    push_row_with(&mut text, separator, fields.iter().map(|field| Cow::Owned(words(&field.heading()))));
+    push_row_with(
+        &mut text,
+        separator,
+        fields
+            .iter()
+            .map(|field| Cow::Owned(words(&field.heading()))),
+    );
     for row in 0..n_rows {
-        push_row_with(&mut text, separator, fields.iter().map(|field| cell(field, row, &mut written)));
+        push_row_with(
+            &mut text,
+            separator,
+            fields.iter().map(|field| cell(field, row, &mut written)),
+        );
         if text.len() >= PIECE {
-            out.write_all(text.as_bytes()).map_err(|error| unwritten(&error))?;
+            out.write_all(text.as_bytes())
+                .map_err(|error| unwritten(&error))?;
             text.clear();
-            progress(Done { rows: row + 1, of: n_rows });
+            progress(Done {
+                rows: row + 1,
+                of: n_rows,
+            });
         }
     }
-    out.write_all(text.as_bytes()).and_then(|()| out.flush()).map_err(|error| unwritten(&error))?;
+    out.write_all(text.as_bytes())
+        .and_then(|()| out.flush())
+        .map_err(|error| unwritten(&error))?;
     Ok(written)
 }
 
@@ -78,11 +94,13 @@ fn one_sheet(request: &Request<'_>) -> Result<SheetId, Problem> {
     match request.choice.sheets.as_slice() {
         [sheet] => Ok(*sheet),
         [] => request.plan.sheet("links").ok_or_else(|| {
-            Problem::new("no-such-sheet", "there is no sheet `links`").help("name a sheet with --sheet")
+            Problem::new("no-such-sheet", "there is no sheet `links`")
+                .help("name a sheet with --sheet")
         }),
         several => {
             let message = format!("a list holds one sheet, not {}", several.len());
-            Err(Problem::new("too-many-sheets", message).help("export each sheet to a file of its own"))
+            Err(Problem::new("too-many-sheets", message)
+                .help("export each sheet to a file of its own"))
         }
     }
 }

@@ -62,7 +62,9 @@ fn with_unit(name: &str, unit: &str) -> String {
 /// The columns of a sheet that people read, the id first.
 pub fn of_ledger<'a>(request: &Request<'a>, sheet: SheetId) -> Vec<Field<'a>> {
     let columns = layout::shown(request.plan, request.engine, sheet).into_iter();
-    columns.filter_map(|column| Field::new(request, sheet, column)).collect()
+    columns
+        .filter_map(|column| Field::new(request, sheet, column))
+        .collect()
 }
 
 /// All columns of a sheet, but for the flags of its checks, which are told as findings.
@@ -90,14 +92,28 @@ pub fn shown(request: &Request<'_>, sheet: SheetId, name: &str, row: RowId) -> S
 }
 
 /// The text of an entered cell that could not be read for its column.
-pub fn wrong(request: &Request<'_>, sheet: SheetId, column: ColumnId, row: RowId) -> Option<String> {
-    let position = column.at().checked_sub(request.engine.column(sheet, 0).at())?;
-    request.plan.rows(sheet).wrong().get(&(position, row)).cloned()
+pub fn wrong(
+    request: &Request<'_>,
+    sheet: SheetId,
+    column: ColumnId,
+    row: RowId,
+) -> Option<String> {
+    let position = column
+        .at()
+        .checked_sub(request.engine.column(sheet, 0).at())?;
+    request
+        .plan
+        .rows(sheet)
+        .wrong()
+        .get(&(position, row))
+        .cloned()
 }
 
 /// The sheets with rows, in the order of the plan.
 pub fn filled(request: &Request<'_>) -> Vec<SheetId> {
     let schema = request.plan.schema().iter();
     let sheets = schema.filter_map(|def| request.plan.sheet(&def.name));
-    sheets.filter(|sheet| !request.plan.rows(*sheet).order().is_empty()).collect()
+    sheets
+        .filter(|sheet| !request.plan.rows(*sheet).order().is_empty())
+        .collect()
 }

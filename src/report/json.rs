@@ -70,14 +70,21 @@ fn write(
         true => fields::filled(request),
         false => request.choice.sheets.clone(),
     };
-    let rows = sheets.iter().map(|sheet| request.plan.rows(*sheet).order().len());
+    let rows = sheets
+        .iter()
+        .map(|sheet| request.plan.rows(*sheet).order().len());
     let mut writer = Writer {
         out: BufWriter::new(out),
-        done: Done { rows: 0, of: rows.sum() },
+        done: Done {
+            rows: 0,
+            of: rows.sum(),
+        },
         progress,
         written: Written::default(),
     };
-    writer.whole(request, &sheets).map_err(|error| unwritten(&error))?;
+    writer
+        .whole(request, &sheets)
+        .map_err(|error| unwritten(&error))?;
     Ok(writer.written)
 }
 
@@ -85,7 +92,11 @@ fn write(
 struct Visible;
 
 impl Formatter for Visible {
-    fn write_string_fragment<W: ?Sized + Write>(&mut self, out: &mut W, fragment: &str) -> io::Result<()> {
+    fn write_string_fragment<W: ?Sized + Write>(
+        &mut self,
+        out: &mut W,
+        fragment: &str,
+    ) -> io::Result<()> {
         if matches!(clean(fragment), Cow::Borrowed(_)) {
             return out.write_all(fragment.as_bytes());
         }
@@ -117,23 +128,40 @@ impl Writer<'_> {
         self.key("about", &ABOUT)?;
         self.key("plan", &Plan::new(request))?;
         let [stop, caution, note] = request.findings.counts;
-        self.key("counts", &Counts { stop, caution, note })?;
-        let findings = request.findings.list.iter().map(|one| Found::new(request, one));
+        self.key(
+            "counts",
+            &Counts {
+                stop,
+                caution,
+                note,
+            },
+        )?;
+        let findings = request
+            .findings
+            .list
+            .iter()
+            .map(|one| Found::new(request, one));
         self.list("findings", findings)?;
         let known = request.plan.assumptions().iter();
         self.list("assumptions", known.map(|one| Assumed::new(request, one)))?;
-        self.key("proposal", &request.proposal.as_ref().map(|page| Page {
-            title: Some(&page.title),
-            sentences: &page.sentences,
-            heads: &page.heads,
-            rows: &page.rows,
-        }))?;
-        self.key("order", &request.order.as_ref().map(|page| Page {
-            title: None,
-            sentences: &page.sentences,
-            heads: &page.heads,
-            rows: &page.rows,
-        }))?;
+        self.key(
+            "proposal",
+            &request.proposal.as_ref().map(|page| Page {
+                title: Some(&page.title),
+                sentences: &page.sentences,
+                heads: &page.heads,
+                rows: &page.rows,
+            }),
+        )?;
+        self.key(
+            "order",
+            &request.order.as_ref().map(|page| Page {
+                title: None,
+                sentences: &page.sentences,
+                heads: &page.heads,
+                rows: &page.rows,
+            }),
+        )?;
         self.text(",\n\"sheets\":[")?;
         for (at, sheet) in sheets.iter().enumerate() {
             self.text(if at == 0 { "\n" } else { ",\n" })?;
@@ -150,11 +178,17 @@ impl Writer<'_> {
         self.key("title", &def.title)?;
         self.key("reference", &def.reference)?;
         let fields = fields::all(request, sheet);
-        self.list("columns", fields.iter().map(|field| Column::new(request, field)))?;
+        self.list(
+            "columns",
+            fields.iter().map(|field| Column::new(request, field)),
+        )?;
         self.text(",\n\"rows\":[")?;
         for row in 0..request.plan.rows(sheet).order().len() {
             self.text(if row == 0 { "\n" } else { ",\n" })?;
-            self.value(&Row { fields: &fields, row })?;
+            self.value(&Row {
+                fields: &fields,
+                row,
+            })?;
             self.done.rows += 1;
             if self.done.rows.is_multiple_of(256) {
                 (self.progress)(self.done);
@@ -210,7 +244,9 @@ impl<'a> Plan<'a> {
             name: &request.name,
             id: &request.identity.id,
             revision: &request.identity.revision,
-            date: request.date.map(|(year, month, day)| format!("{year:04}-{month:02}-{day:02}")),
+            date: request
+                .date
+                .map(|(year, month, day)| format!("{year:04}-{month:02}-{day:02}")),
             program: format!("portledger {}", env!("CARGO_PKG_VERSION")),
         }
     }

@@ -38,8 +38,15 @@ fn write(
     request.whole_plan("an OpenDocument spreadsheet")?;
     request.all_states("an OpenDocument spreadsheet")?;
     let layout = Layout::new(request.plan, request.engine, request.most_cells);
-    if let Some(page) = layout.pages.iter().find(|laid| layout.blocks[laid.block].rows.len() > MOST_ROWS) {
-        let message = format!("{} has more rows than a page of a spreadsheet, 1,048,576", page.page);
+    if let Some(page) = layout
+        .pages
+        .iter()
+        .find(|laid| layout.blocks[laid.block].rows.len() > MOST_ROWS)
+    {
+        let message = format!(
+            "{} has more rows than a page of a spreadsheet, 1,048,576",
+            page.page
+        );
         return Err(Problem::new("too-many-rows", message).help("export it as csv"));
     }
     package::write(request, &layout, out, progress).map_err(|error| super::unwritten(&error))

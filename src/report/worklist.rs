@@ -23,8 +23,7 @@ pub(super) const FORMAT: Format = Format {
     name: "work list",
     endings: &["txt"],
     doc: "the links to be built, room by room, with boxes to tick and a field for each reading",
-    leaves_out: "links that are neither planned nor ordered, unless --every-state asks for them; all sheets but links; \
-                 notes, prices, formulas and sources",
+    leaves_out: "links neither planned nor ordered (--every-state takes all), other sheets, notes, prices, sources",
     write,
 };
 
@@ -49,7 +48,10 @@ fn write(
     let list = List::new(request, links);
     let mut written = Written::default();
     let mut text = list.head();
-    let mut done = Done { rows: 0, of: list.stops.len() };
+    let mut done = Done {
+        rows: 0,
+        of: list.stops.len(),
+    };
     let mut room = None;
     for stop in &list.stops {
         if room != Some(&stop.room) {
@@ -61,13 +63,16 @@ fn write(
         done.rows += 1;
         written.n_values += 1;
         if done.rows.is_multiple_of(256) {
-            out.write_all(text.as_bytes()).map_err(|error| unwritten(&error))?;
+            out.write_all(text.as_bytes())
+                .map_err(|error| unwritten(&error))?;
             text.clear();
             progress(done);
         }
     }
     text.push_str(&list.foot());
-    out.write_all(text.as_bytes()).and_then(|()| out.flush()).map_err(|error| unwritten(&error))?;
+    out.write_all(text.as_bytes())
+        .and_then(|()| out.flush())
+        .map_err(|error| unwritten(&error))?;
     Ok(written)
 }
 
@@ -103,7 +108,10 @@ impl<'a> List<'a> {
         let mut against = FxHashMap::<RowId, Vec<&str>>::default();
         let found = request.findings.list.iter();
         for finding in found.filter(|one| one.sheet == links && one.severity == Severity::Stop) {
-            against.entry(finding.row).or_default().push(&finding.sentence);
+            against
+                .entry(finding.row)
+                .or_default()
+                .push(&finding.sentence);
         }
         let mut list = Self {
             request,
@@ -144,9 +152,16 @@ impl<'a> List<'a> {
                 Some((switch, _)) => (*switch, NO_ROOM.to_owned()),
                 None => (usize::MAX, NO_ROOM.to_owned()),
             };
-            let rank = rooms.iter().position(|known| *known == room).unwrap_or(usize::MAX);
+            let rank = rooms
+                .iter()
+                .position(|known| *known == room)
+                .unwrap_or(usize::MAX);
             let port = parts(&self.text(links, "from_port", *row));
-            self.stops.push(Stop { row: *row, room, key: (rank, switch, port, at) });
+            self.stops.push(Stop {
+                row: *row,
+                room,
+                key: (rank, switch, port, at),
+            });
         }
         self.stops.sort_by(|a, b| a.key.cmp(&b.key));
     }
@@ -168,9 +183,15 @@ impl<'a> List<'a> {
         let request = self.request;
         let mut text = String::new();
         wrapped(&mut text, "", &format!("WORK LIST: {}", request.title()));
-        let day = request.date.map_or(String::new(), |(y, m, d)| format!(", {y:04}-{m:02}-{d:02}"));
+        let day = request
+            .date
+            .map_or(String::new(), |(y, m, d)| format!(", {y:04}-{m:02}-{d:02}"));
         let identity = &request.identity;
-        let line = format!("plan {}, revision {}{day}", identity.id, identity.short_revision());
+        let line = format!(
+            "plan {}, revision {}{day}",
+            identity.id,
+            identity.short_revision()
+        );
         wrapped(&mut text, "", &line);
         let which = match (request.choice.every_state, self.n_other) {
             (true, _) => "in every state".to_owned(),
@@ -178,7 +199,11 @@ impl<'a> List<'a> {
             (false, n) => format!("planned or ordered; {n} in another state are not on this list"),
         };
         let n = self.stops.len();
-        wrapped(&mut text, "", &format!("{n} {} {which}", if n == 1 { "link" } else { "links" }));
+        wrapped(
+            &mut text,
+            "",
+            &format!("{n} {} {which}", if n == 1 { "link" } else { "links" }),
+        );
         text.push('\n');
         for name in ["laser light", "cleaning", "insertion", "power", "codes"] {
             if let Some(say) = caution(request, name) {
@@ -190,7 +215,11 @@ impl<'a> List<'a> {
 
     fn room(&self, room: &str, text: &mut String) {
         let stops = self.stops.iter().filter(|stop| stop.room == room).count();
-        let title = format!("{}  ({stops} {})", clean(room), if stops == 1 { "link" } else { "links" });
+        let title = format!(
+            "{}  ({stops} {})",
+            clean(room),
+            if stops == 1 { "link" } else { "links" }
+        );
         text.push_str(&format!("\n{}\n", "=".repeat(WIDTH)));
         wrapped(text, "", &title);
         text.push_str(&format!("{}\n", "=".repeat(WIDTH)));
@@ -203,12 +232,28 @@ impl<'a> List<'a> {
         let state = self.given("state", row, "planned");
         let verdict = self.given("verdict", row, "unknown");
         let label = plan.id(self.links, row);
-        wrapped(text, "", &format!("[ ] label {label} on both ends   ({state}, verdict {verdict})"));
+        wrapped(
+            text,
+            "",
+            &format!("[ ] label {label} on both ends   ({state}, verdict {verdict})"),
+        );
         for sentence in self.against.get(&row).into_iter().flatten() {
-            wrapped(text, "    ! do not build before this is settled: ", sentence);
+            wrapped(
+                text,
+                "    ! do not build before this is settled: ",
+                sentence,
+            );
         }
-        wrapped(text, "    from    ", &self.end(row, "from", "from_port", stop, false));
-        wrapped(text, "    to      ", &self.end(row, "to", "to_port", stop, true));
+        wrapped(
+            text,
+            "    from    ",
+            &self.end(row, "from", "from_port", stop, false),
+        );
+        wrapped(
+            text,
+            "    to      ",
+            &self.end(row, "to", "to_port", stop, true),
+        );
         wrapped(text, "    cable   ", &self.cable(row));
         wrapped(text, "    module  ", &self.modules(row));
         self.light(row, text);
@@ -256,7 +301,11 @@ impl<'a> List<'a> {
         if count != "1" {
             all.push(format!("{count} times"));
         }
-        for (name, word) in [("polarity", "polarity"), ("polish", "polish"), ("pad", "pad")] {
+        for (name, word) in [
+            ("polarity", "polarity"),
+            ("polish", "polish"),
+            ("pad", "pad"),
+        ] {
             let value = self.given(name, row, "");
             if !value.is_empty() && value != "0 dB" {
                 all.push(format!("{word} {value}"));
@@ -334,7 +383,11 @@ impl<'a> List<'a> {
         for end in ["here ", "there"] {
             wrapped(text, "    ", &format!("{end}  {boxes}"));
         }
-        wrapped(text, "    ", "by ______________________   on ______________");
+        wrapped(
+            text,
+            "    ",
+            "by ______________________   on ______________",
+        );
     }
 
     fn foot(&self) -> String {
@@ -363,7 +416,9 @@ fn parts(port: &str) -> Vec<Part> {
     let mut rest = port;
     while let Some(first) = rest.chars().next() {
         let is_digit = first.is_ascii_digit();
-        let end = rest.find(|c: char| c.is_ascii_digit() != is_digit).unwrap_or(rest.len());
+        let end = rest
+            .find(|c: char| c.is_ascii_digit() != is_digit)
+            .unwrap_or(rest.len());
         let (run, after) = rest.split_at(end);
         all.push(match run.parse() {
             Ok(number) => Part::Number(number),

@@ -26,15 +26,71 @@ const HOSTILE: [&str; 12] = [
 
 /// All elements that the page is made of.
 const ELEMENTS: [&str; 37] = [
-    "html", "head", "meta", "title", "style", "body", "main", "header", "section", "h1", "h2", "p", "ul", "ol", "li",
-    "b", "bdi", "code", "span", "div", "figure", "figcaption", "svg", "desc", "text", "line", "rect", "table",
-    "caption", "thead", "tbody", "tr", "th", "td", "g", "defs", "path",
+    "html",
+    "head",
+    "meta",
+    "title",
+    "style",
+    "body",
+    "main",
+    "header",
+    "section",
+    "h1",
+    "h2",
+    "p",
+    "ul",
+    "ol",
+    "li",
+    "b",
+    "bdi",
+    "code",
+    "span",
+    "div",
+    "figure",
+    "figcaption",
+    "svg",
+    "desc",
+    "text",
+    "line",
+    "rect",
+    "table",
+    "caption",
+    "thead",
+    "tbody",
+    "tr",
+    "th",
+    "td",
+    "g",
+    "defs",
+    "path",
 ];
 
 /// All attributes that it uses.
 const ATTRIBUTES: [&str; 24] = [
-    "lang", "charset", "http-equiv", "content", "name", "class", "aria-label", "aria-labelledby", "role", "tabindex",
-    "scope", "title", "id", "viewBox", "x", "y", "x1", "x2", "y1", "y2", "width", "height", "text-anchor", "xmlns",
+    "lang",
+    "charset",
+    "http-equiv",
+    "content",
+    "name",
+    "class",
+    "aria-label",
+    "aria-labelledby",
+    "role",
+    "tabindex",
+    "scope",
+    "title",
+    "id",
+    "viewBox",
+    "x",
+    "y",
+    "x1",
+    "x2",
+    "y1",
+    "y2",
+    "width",
+    "height",
+    "text-anchor",
+    "xmlns",
 ];
 
 fn page(bytes: &[u8]) -> Html {
@@ -97,7 +153,13 @@ fn pages_of_others() -> (ProposalPage, OrderPage) {
 fn nothing_that_was_entered_becomes_part_of_the_page() {
     let (desk, told) = hostile();
     let (proposal, order) = pages_of_others();
-    let sent = send_with(&desk, "html", Choice::default(), Some(proposal), Some(order));
+    let sent = send_with(
+        &desk,
+        "html",
+        Choice::default(),
+        Some(proposal),
+        Some(order),
+    );
     let page = page(&sent.bytes);
     let mut names = BTreeSet::new();
     for element in all(&page, "*") {
@@ -110,7 +172,11 @@ fn nothing_that_was_entered_becomes_part_of_the_page() {
     for name in &names {
         assert!(ELEMENTS.contains(&name.as_str()), "<{name}>");
     }
-    let n_comments = page.tree.nodes().filter(|node| matches!(node.value(), Node::Comment(_))).count();
+    let n_comments = page
+        .tree
+        .nodes()
+        .filter(|node| matches!(node.value(), Node::Comment(_)))
+        .count();
     assert_eq!(n_comments, 0);
     let texts: BTreeSet<String> = all(&page, "bdi").into_iter().map(text).collect();
     for wanted in &told {
@@ -126,7 +192,10 @@ fn nothing_that_was_entered_becomes_part_of_the_page() {
 fn the_page_runs_nothing_and_asks_nobody() {
     let sent = plain(&Desk::demo().unwrap(), "html");
     let page = page(&sent.bytes);
-    for selector in ["script", "link", "img", "iframe", "object", "form", "a", "base", "[href]", "[src]", "[style]"] {
+    for selector in [
+        "script", "link", "img", "iframe", "object", "form", "a", "base", "[href]", "[src]",
+        "[style]",
+    ] {
         assert!(all(&page, selector).is_empty(), "{selector}");
     }
     let policy = all(&page, "meta[http-equiv='Content-Security-Policy']");
@@ -136,10 +205,19 @@ fn the_page_runs_nothing_and_asks_nobody() {
     for word in ["url(", "@import", "expression"] {
         assert!(!style.contains(word), "{word}");
     }
-    for word in ["@media print", "prefers-color-scheme: dark", "table-header-group", "size: landscape"] {
+    for word in [
+        "@media print",
+        "prefers-color-scheme: dark",
+        "table-header-group",
+        "size: landscape",
+    ] {
         assert!(style.contains(word), "{word}");
     }
-    assert_eq!(sent.text().matches("http").count(), 1 + all(&page, "svg").len(), "policy and names of pictures alone");
+    assert_eq!(
+        sent.text().matches("http").count(),
+        1 + all(&page, "svg").len(),
+        "policy and names of pictures alone"
+    );
 }
 
 #[test]
@@ -150,7 +228,10 @@ fn findings_stand_in_front_worst_first_seven_at_most() {
     assert_eq!(front.len(), 7);
     for (told, finding) in front.into_iter().zip(&desk.findings().list) {
         let told = text(told);
-        assert!(told.contains(finding.severity.word()) && told.contains(&finding.sentence), "{told}");
+        assert!(
+            told.contains(finding.severity.word()) && told.contains(&finding.sentence),
+            "{told}"
+        );
         assert!(told.contains(&finding.advice), "{told}");
     }
     let rest: usize = desk.findings().counts.iter().sum::<usize>() - 7;
@@ -159,7 +240,12 @@ fn findings_stand_in_front_worst_first_seven_at_most() {
     for finding in &desk.findings().list {
         assert!(whole.contains(&finding.sentence), "{}", finding.sentence);
     }
-    for wanted in ["not priced", "Never look into a fibre", "IEC 62305-4", "campus standard: slack"] {
+    for wanted in [
+        "not priced",
+        "Never look into a fibre",
+        "IEC 62305-4",
+        "campus standard: slack",
+    ] {
         assert!(whole.contains(wanted), "{wanted}");
     }
 }
@@ -171,14 +257,23 @@ fn pictures_say_in_words_what_they_show() {
     let pictures = all(&page, "svg");
     assert_eq!(pictures.len(), 2);
     for (picture, words) in pictures.into_iter().zip([
-        ["acc-pump: as planned 2.18 to 1; with one uplink out 24 to 1, above the limit", "acc-desk"],
-        ["Q103: margin -0.64 dB, over the loss limit", "M104: margin 0.12 dB, below the reserve"],
+        [
+            "acc-pump: as planned 2.18 to 1; with one uplink out 24 to 1, above the limit",
+            "acc-desk",
+        ],
+        [
+            "Q103: margin -0.64 dB, over the loss limit",
+            "M104: margin 0.12 dB, below the reserve",
+        ],
     ]) {
         assert_eq!(picture.value().attr("role"), Some("img"));
         for id in picture.value().attr("aria-labelledby").unwrap().split(' ') {
             assert_eq!(all(&page, &format!("#{id}")).len(), 1, "{id}");
         }
-        let desc = picture.select(&Selector::parse("desc").unwrap()).next().unwrap();
+        let desc = picture
+            .select(&Selector::parse("desc").unwrap())
+            .next()
+            .unwrap();
         for wanted in words {
             assert!(text(desc).contains(wanted), "{}", text(desc));
         }
@@ -210,7 +305,10 @@ fn tables_have_heads_for_columns_and_rows() {
         for row in table.select(&Selector::parse("tbody tr").unwrap()) {
             assert_eq!(row.child_elements().count(), n_heads);
         }
-        assert_eq!(table.select(&Selector::parse("caption").unwrap()).count(), 1);
+        assert_eq!(
+            table.select(&Selector::parse("caption").unwrap()).count(),
+            1
+        );
     }
     let verdicts: BTreeSet<String> = all(&page, "span.verdict").into_iter().map(text).collect();
     let wanted = ["■ fails", "▲ tight", "○ unknown", "● fits"].map(str::to_owned);

@@ -5,8 +5,10 @@ use calamine::{Data, Ods, Reader};
 use portledger::desk::Desk;
 use portledger::files::table_text::TableText;
 use portledger::files::table_text::unguarded;
-use portledger::report::{Choice, Format, Identity, MOST_CELLS, OrderPage, ProposalPage, Request, Written};
 use portledger::report::format_of;
+use portledger::report::{
+    Choice, Format, Identity, MOST_CELLS, OrderPage, ProposalPage, Request, Written,
+};
 use portledger::table::Cell;
 use proptest::prelude::*;
 use std::collections::BTreeMap;
@@ -96,7 +98,10 @@ fn entered(desk: &Desk) -> BTreeMap<(String, String), String> {
             }
             let def = desk.plan().column(sheet, column);
             let unit = desk.engine().unit(desk.engine().column(sheet, column));
-            let text = desk.plan().entry(sheet, column, *row).text(unit, desk.plan().names());
+            let text = desk
+                .plan()
+                .entry(sheet, column, *row)
+                .text(unit, desk.plan().names());
             if !text.is_empty() {
                 all.insert((desk.plan().id(sheet, *row), def.name.clone()), text);
             }
@@ -108,9 +113,15 @@ fn entered(desk: &Desk) -> BTreeMap<(String, String), String> {
 /// The rows of a list, the marks taken off.
 fn rows(text: &str, separator: char) -> Vec<Vec<String>> {
     let text = text.strip_prefix('\u{feff}').unwrap();
-    let (mut reader, mut cells, mut all) = (TableText::new(text, separator), Vec::new(), Vec::new());
+    let (mut reader, mut cells, mut all) =
+        (TableText::new(text, separator), Vec::new(), Vec::new());
     while reader.next_row(&mut cells).is_some() {
-        all.push(cells.iter().map(|cell| unguarded(cell).to_owned()).collect());
+        all.push(
+            cells
+                .iter()
+                .map(|cell| unguarded(cell).to_owned())
+                .collect(),
+        );
     }
     all
 }
@@ -120,7 +131,10 @@ fn every_format_says_what_it_leaves_out_and_gives_the_same_bytes_again() {
     let desk = Desk::demo().unwrap();
     for ending in ["xlsx", "ods", "html", "csv", "tsv", "json", "txt"] {
         assert!(!format(ending).leaves_out.is_empty(), "{ending}");
-        assert!(plain(&desk, ending).bytes == plain(&desk, ending).bytes, "{ending}");
+        assert!(
+            plain(&desk, ending).bytes == plain(&desk, ending).bytes,
+            "{ending}"
+        );
     }
 }
 
@@ -138,7 +152,10 @@ fn a_list_holds_the_ids_first_and_exact_values_under_headings_with_units() {
         assert_eq!(row[at("margin (dB)")], "-0.64");
         assert_eq!(row[at("verdict")], "fails");
         let row = rows.iter().find(|row| row[0] == "Q111").unwrap();
-        assert_eq!((row[at("margin (dB)")].as_str(), row[at("verdict")].as_str()), ("", "unknown"));
+        assert_eq!(
+            (row[at("margin (dB)")].as_str(), row[at("verdict")].as_str()),
+            ("", "unknown")
+        );
     }
     let switches = send(&desk, "csv", one_sheet(&desk, "switches"));
     assert!(switches.text().contains("\ncore-a,"));
@@ -147,18 +164,38 @@ fn a_list_holds_the_ids_first_and_exact_values_under_headings_with_units() {
 #[test]
 fn no_text_in_a_list_is_taken_for_a_formula_and_numbers_stay_numbers() {
     let mut desk = Desk::demo().unwrap();
-    let texts = ["=1+1", "+1", "-1", "@SUM(A1)", "\u{ff1d}1+1", "'=1", "=cmd|' /C calc'!A0", "a=1"];
-    for (text, id) in texts.iter().zip(["M101", "M102", "M103", "M104", "M105", "M106", "M107", "M108"]) {
+    let texts = [
+        "=1+1",
+        "+1",
+        "-1",
+        "@SUM(A1)",
+        "\u{ff1d}1+1",
+        "'=1",
+        "=cmd|' /C calc'!A0",
+        "a=1",
+    ];
+    for (text, id) in texts.iter().zip([
+        "M101", "M102", "M103", "M104", "M105", "M106", "M107", "M108",
+    ]) {
         set(&mut desk, "links", id, "notes", text);
     }
-    set(&mut desk, "links", "M109", "to", "=HYPERLINK(\"http://reef\",\"x\")");
+    set(
+        &mut desk,
+        "links",
+        "M109",
+        "to",
+        "=HYPERLINK(\"http://reef\",\"x\")",
+    );
     let sent = plain(&desk, "csv");
-    let mut reader = csv::ReaderBuilder::new().from_reader(sent.text().trim_start_matches('\u{feff}').as_bytes());
+    let mut reader = csv::ReaderBuilder::new()
+        .from_reader(sent.text().trim_start_matches('\u{feff}').as_bytes());
     let (mut n_marked, mut n_negative) = (0, 0);
     for row in reader.records() {
         for cell in &row.unwrap() {
             let is_number = cell.parse::<f64>().is_ok();
-            let begins = cell.trim_start().starts_with(['=', '+', '-', '@', '\u{ff1d}']);
+            let begins = cell
+                .trim_start()
+                .starts_with(['=', '+', '-', '@', '\u{ff1d}']);
             assert!(is_number || !begins, "{cell}");
             n_marked += usize::from(cell.starts_with('\''));
             n_negative += usize::from(is_number && cell.starts_with('-'));
@@ -220,8 +257,14 @@ fn data_holds_every_cell_of_every_sheet() {
     let all: serde_json::Value = serde_json::from_str(sent.text()).unwrap();
     assert_eq!(all["format"], "portledger plan 1");
     assert_eq!(all["counts"]["stop"], desk.findings().counts[0]);
-    assert_eq!(all["findings"].as_array().unwrap().len(), desk.findings().list.len());
-    assert_eq!(all["assumptions"].as_array().unwrap().len(), desk.plan().assumptions().len());
+    assert_eq!(
+        all["findings"].as_array().unwrap().len(),
+        desk.findings().list.len()
+    );
+    assert_eq!(
+        all["assumptions"].as_array().unwrap().len(),
+        desk.plan().assumptions().len()
+    );
     let (mut n_numbers, mut n_texts) = (0, 0);
     for sheet in all["sheets"].as_array().unwrap() {
         let id = desk.plan().sheet(sheet["name"].as_str().unwrap()).unwrap();
@@ -237,7 +280,10 @@ fn data_holds_every_cell_of_every_sheet() {
                 match (cell, &told[name]) {
                     (Cell::Number(base), serde_json::Value::Number(told)) => {
                         let ours = unit.from_base(base);
-                        assert!((ours - told.as_f64().unwrap()).abs() <= 1e-12 * ours.abs(), "{name}");
+                        assert!(
+                            (ours - told.as_f64().unwrap()).abs() <= 1e-12 * ours.abs(),
+                            "{name}"
+                        );
                         n_numbers += 1;
                     }
                     (Cell::Text(ours), serde_json::Value::String(told)) => {
@@ -251,7 +297,10 @@ fn data_holds_every_cell_of_every_sheet() {
             }
         }
     }
-    assert!(n_numbers > 2_000 && n_texts > 2_000, "{n_numbers} {n_texts}");
+    assert!(
+        n_numbers > 2_000 && n_texts > 2_000,
+        "{n_numbers} {n_texts}"
+    );
 }
 
 #[test]
@@ -262,9 +311,29 @@ fn data_has_its_keys_in_one_order_and_holds_what_others_made() {
         heads: vec!["Part".to_owned()],
         rows: vec![vec!["SR10".to_owned()]],
     };
-    let sent = send_with(&desk, "json", one_sheet(&desk, "switches"), None, Some(order));
-    let places = ["format", "about", "plan", "counts", "findings", "assumptions", "proposal", "order", "sheets"]
-        .map(|key| sent.text().find(&format!("\n\"{key}\":")).unwrap_or_else(|| panic!("{key}")));
+    let sent = send_with(
+        &desk,
+        "json",
+        one_sheet(&desk, "switches"),
+        None,
+        Some(order),
+    );
+    let places = [
+        "format",
+        "about",
+        "plan",
+        "counts",
+        "findings",
+        "assumptions",
+        "proposal",
+        "order",
+        "sheets",
+    ]
+    .map(|key| {
+        sent.text()
+            .find(&format!("\n\"{key}\":"))
+            .unwrap_or_else(|| panic!("{key}"))
+    });
     assert!(places.is_sorted());
     let all: serde_json::Value = serde_json::from_str(sent.text()).unwrap();
     assert_eq!(all["sheets"].as_array().unwrap().len(), 1);
@@ -280,7 +349,10 @@ fn open_cells(bytes: &[u8]) -> BTreeMap<(String, u32, u32), Data> {
         let range = book.worksheet_range(&name).unwrap();
         let (top, left) = range.start().unwrap_or((0, 0));
         for (row, column, value) in range.used_cells() {
-            all.insert((name.clone(), top + row as u32, left + column as u32), value.clone());
+            all.insert(
+                (name.clone(), top + row as u32, left + column as u32),
+                value.clone(),
+            );
         }
     }
     all
@@ -289,14 +361,22 @@ fn open_cells(bytes: &[u8]) -> BTreeMap<(String, u32, u32), Data> {
 #[test]
 fn an_open_spreadsheet_holds_the_cells_of_the_workbook_where_the_workbook_has_them() {
     let mut desk = Desk::demo().unwrap();
-    set(&mut desk, "links", "M101", "notes", "  two  blanks, <tags> & \"quotes\" ");
+    set(
+        &mut desk,
+        "links",
+        "M101",
+        "notes",
+        "  two  blanks, <tags> & \"quotes\" ",
+    );
     set(&mut desk, "links", "M102", "notes", "=1+1");
     let sent = plain(&desk, "ods");
     let cells = open_cells(&sent.bytes);
     let book = super::workbook::export(&desk);
     let mut n_compared = 0;
     for page in &book.pages {
-        if ["Summary", "Findings", "Reference"].contains(&page.name.as_str()) || page.name.starts_with('_') {
+        if ["Summary", "Findings", "Reference"].contains(&page.name.as_str())
+            || page.name.starts_with('_')
+        {
             continue;
         }
         for ((row, column), ours) in &page.values {
@@ -325,31 +405,61 @@ fn an_open_spreadsheet_holds_the_cells_of_the_workbook_where_the_workbook_has_th
 fn inside(bytes: &[u8], name: &str) -> String {
     let mut zip = zip::ZipArchive::new(Cursor::new(bytes)).unwrap();
     let mut text = String::new();
-    zip.by_name(name).unwrap().read_to_string(&mut text).unwrap();
+    zip.by_name(name)
+        .unwrap()
+        .read_to_string(&mut text)
+        .unwrap();
     text
 }
 
 #[test]
 fn an_open_spreadsheet_is_packed_as_its_format_asks() {
     let mut desk = Desk::demo().unwrap();
-    set(&mut desk, "links", "M101", "notes", "a\u{1}b\u{fffe}\u{1b}c");
+    set(
+        &mut desk,
+        "links",
+        "M101",
+        "notes",
+        "a\u{1}b\u{fffe}\u{1b}c",
+    );
     let sent = plain(&desk, "ods");
     // The first entry is named and held without compression, so that it can be read at a fixed place.
-    assert_eq!(&sent.bytes[30..84], b"mimetypeapplication/vnd.oasis.opendocument.spreadsheet");
+    assert_eq!(
+        &sent.bytes[30..84],
+        b"mimetypeapplication/vnd.oasis.opendocument.spreadsheet"
+    );
     let mut zip = zip::ZipArchive::new(Cursor::new(&sent.bytes)).unwrap();
-    let names: Vec<String> = (0..zip.len()).map(|at| zip.by_index(at).unwrap().name().unwrap().into_owned()).collect();
+    let names: Vec<String> = (0..zip.len())
+        .map(|at| zip.by_index(at).unwrap().name().unwrap().into_owned())
+        .collect();
     for at in 0..zip.len() {
         // Office programs refuse the long sizes of large files.
-        assert!(zip.by_index(at).unwrap().extra_data().is_none_or(<[u8]>::is_empty));
+        assert!(
+            zip.by_index(at)
+                .unwrap()
+                .extra_data()
+                .is_none_or(<[u8]>::is_empty)
+        );
     }
     let manifest = inside(&sent.bytes, "META-INF/manifest.xml");
-    for name in names.iter().filter(|name| !["mimetype", "META-INF/manifest.xml"].contains(&name.as_str())) {
-        assert!(manifest.contains(&format!("full-path=\"{name}\"")), "{name}");
+    for name in names
+        .iter()
+        .filter(|name| !["mimetype", "META-INF/manifest.xml"].contains(&name.as_str()))
+    {
+        assert!(
+            manifest.contains(&format!("full-path=\"{name}\"")),
+            "{name}"
+        );
     }
     let content = inside(&sent.bytes, "content.xml");
     assert!(content.contains("a b  c"), "control characters are no XML");
     assert!(content.chars().all(|c| !c.is_control() || c == '\n'));
-    let places = ["<office:automatic-styles>", "<office:body>", "<table:calculation-settings", "<table:table "];
+    let places = [
+        "<office:automatic-styles>",
+        "<office:body>",
+        "<table:calculation-settings",
+        "<table:table ",
+    ];
     let places = places.map(|part| content.find(part).unwrap());
     assert!(places.is_sorted());
     assert!(inside(&sent.bytes, "meta.xml").contains("plan_revision"));
@@ -364,14 +474,22 @@ fn an_open_spreadsheet_calculates_with_the_formulas_of_the_workbook() {
     let all: usize = book.pages.iter().map(|page| page.formulas.len()).sum();
     assert_eq!(sent.written.n_formulas, all - of_summary);
     let content = inside(&sent.bytes, "content.xml");
-    let formulas: Vec<&str> = content.split("table:formula=\"").skip(1).map(|rest| rest.split('"').next().unwrap()).collect();
+    let formulas: Vec<&str> = content
+        .split("table:formula=\"")
+        .skip(1)
+        .map(|rest| rest.split('"').next().unwrap())
+        .collect();
     assert_eq!(formulas.len(), sent.written.n_formulas);
     for formula in formulas {
         assert!(formula.starts_with("of:="), "{formula}");
         let without_texts: String = formula.split("&quot;").step_by(2).collect();
         assert!(!without_texts.contains(','), "{formula}");
         for (open, close) in [('(', ')'), ('[', ']'), ('{', '}')] {
-            assert_eq!(without_texts.matches(open).count(), without_texts.matches(close).count(), "{formula}");
+            assert_eq!(
+                without_texts.matches(open).count(),
+                without_texts.matches(close).count(),
+                "{formula}"
+            );
         }
     }
 }
@@ -383,9 +501,20 @@ fn a_work_list_walks_room_by_room_and_fits_the_paper() {
     let text = sent.text();
     assert!(text.lines().all(|line| line.width() <= 80), "{text}");
     assert!(text.is_ascii());
-    assert_eq!(sent.written.pages, ["main hall", "pump house", "quarantine lab"]);
-    let labels: Vec<&str> = text.lines().filter_map(|line| line.strip_prefix("[ ] label ")?.split(' ').next()).collect();
-    assert_eq!(labels, ["M109", "M116", "M12O", "P102", "P105", "P111", "Q102", "Q106", "Q104", "Q111"]);
+    assert_eq!(
+        sent.written.pages,
+        ["main hall", "pump house", "quarantine lab"]
+    );
+    let labels: Vec<&str> = text
+        .lines()
+        .filter_map(|line| line.strip_prefix("[ ] label ")?.split(' ').next())
+        .collect();
+    assert_eq!(
+        labels,
+        [
+            "M109", "M116", "M12O", "P102", "P105", "P111", "Q102", "Q106", "Q104", "Q111"
+        ]
+    );
     for wanted in [
         "-10.9 dBm to -1.2 dBm expected; read ________ dBm",
         "[ ] inspected   [ ] cleaned   [ ] seated   [ ] read",
@@ -404,7 +533,13 @@ fn a_work_list_walks_room_by_room_and_fits_the_paper() {
 fn a_work_list_of_every_state_holds_every_link_once() {
     let mut desk = Desk::demo().unwrap();
     set(&mut desk, "links", "M101", "from", "nowhere");
-    set(&mut desk, "switches", "acc-kelp", "building", "\u{1b}[31mred水");
+    set(
+        &mut desk,
+        "switches",
+        "acc-kelp",
+        "building",
+        "\u{1b}[31mred水",
+    );
     let choice = Choice {
         every_state: true,
         ..Choice::default()
@@ -424,9 +559,19 @@ fn a_choice_that_a_format_cannot_follow_is_refused() {
     std::fs::copy("examples/aquarium.plan", &plan).unwrap();
     let run = |file: &str, more: &[&str]| {
         let mut command = Command::new(env!("CARGO_BIN_EXE_portledger"));
-        let output = command.arg("export").arg(&plan).arg(folder.path().join(file)).args(more).output().unwrap();
+        let output = command
+            .arg("export")
+            .arg(&plan)
+            .arg(folder.path().join(file))
+            .args(more)
+            .output()
+            .unwrap();
         let told = |bytes: &[u8]| String::from_utf8(bytes.to_vec()).unwrap();
-        (output.status.code(), told(&output.stdout), told(&output.stderr))
+        (
+            output.status.code(),
+            told(&output.stdout),
+            told(&output.stderr),
+        )
     };
     let (code, said, _) = run("s.csv", &["--sheet", "switches"]);
     assert_eq!(code, Some(0));
@@ -434,7 +579,11 @@ fn a_choice_that_a_format_cannot_follow_is_refused() {
     for (file, more, wanted) in [
         ("w.txt", &["--sheet", "links"][..], "leave --sheet away"),
         ("p.html", &["--every-state"][..], "leave --every-state away"),
-        ("l.csv", &["--sheet", "links", "--sheet", "parts"][..], "a file of its own"),
+        (
+            "l.csv",
+            &["--sheet", "links", "--sheet", "parts"][..],
+            "a file of its own",
+        ),
         ("l.csv", &["--sheet", "linsk"][..], "links"),
         ("l.pdf", &[][..], "end the name with one of"),
     ] {

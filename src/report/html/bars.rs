@@ -63,12 +63,24 @@ pub struct Bar {
 pub fn ratios(request: &Request<'_>) -> Option<Picture> {
     let sheet = request.plan.sheet("switches")?;
     let column = |name: &str| numbers(request, sheet, name);
-    let (normal, worst, limit) = (column("ratio")?, column("worst_ratio")?, column("ratio_limit")?);
+    let (normal, worst, limit) = (
+        column("ratio")?,
+        column("worst_ratio")?,
+        column("ratio_limit")?,
+    );
     let rows = request.plan.rows(sheet).order();
     let mut order: Vec<usize> = (0..rows.len()).filter(|at| normal[*at].is_some()).collect();
-    let most = |at: usize| [normal[at], worst[at]].into_iter().flatten().fold(0.0, f64::max);
+    let most = |at: usize| {
+        [normal[at], worst[at]]
+            .into_iter()
+            .flatten()
+            .fold(0.0, f64::max)
+    };
     order.sort_by(|a, b| most(*b).total_cmp(&most(*a)).then(a.cmp(b)));
-    let above = order.iter().filter(|at| limit[**at].is_some_and(|limit| most(**at) > limit + 1e-9)).count();
+    let above = order
+        .iter()
+        .filter(|at| limit[**at].is_some_and(|limit| most(**at) > limit + 1e-9))
+        .count();
     let first = *order.first()?;
     let title = format!(
         "{above} of {} switches with uplinks are above their ratio limit; the greatest is {} to 1, of {}.",
@@ -79,11 +91,19 @@ pub fn ratios(request: &Request<'_>) -> Option<Picture> {
     let bar = |at: usize, value: f64| {
         let breaks = limit[at].is_some_and(|limit| value > limit + 1e-9);
         let word = if breaks { ", above the limit" } else { "" };
-        Bar { value, words: format!("{} to 1{word}", significant(value, 3)), breaks }
+        Bar {
+            value,
+            words: format!("{} to 1{word}", significant(value, 3)),
+            breaks,
+        }
     };
     let row = |at: &usize| Bars {
         name: request.plan.id(sheet, rows[*at]),
-        bars: [normal[*at], worst[*at]].into_iter().flatten().map(|value| bar(*at, value)).collect(),
+        bars: [normal[*at], worst[*at]]
+            .into_iter()
+            .flatten()
+            .map(|value| bar(*at, value))
+            .collect(),
         mark: limit[*at],
     };
     let n_more = order.len().saturating_sub(MOST);
@@ -103,8 +123,11 @@ pub fn margins(request: &Request<'_>) -> Option<Picture> {
     let sheet = request.plan.sheet("links")?;
     let margin = numbers(request, sheet, "margin")?;
     let rows = request.plan.rows(sheet).order();
-    let mut order: Vec<(usize, f64)> =
-        margin.iter().enumerate().filter_map(|(at, value)| Some((at, (*value)?))).collect();
+    let mut order: Vec<(usize, f64)> = margin
+        .iter()
+        .enumerate()
+        .filter_map(|(at, value)| Some((at, (*value)?)))
+        .collect();
     order.sort_by(|a, b| a.1.total_cmp(&b.1).then(a.0.cmp(&b.0)));
     let below = order.iter().filter(|(_, value)| *value < -1e-9).count();
     let (first, least) = *order.first()?;
@@ -132,7 +155,11 @@ pub fn margins(request: &Request<'_>) -> Option<Picture> {
         }
     };
     let mut lines = vec![(0.0, "loss limit".to_owned())];
-    lines.extend(reserve.filter(|value| *value > 0.0).map(|value| (value, format!("reserve, {} dB", significant(value, 3)))));
+    lines.extend(
+        reserve
+            .filter(|value| *value > 0.0)
+            .map(|value| (value, format!("reserve, {} dB", significant(value, 3)))),
+    );
     let n_more = order.len().saturating_sub(MOST);
     Some(Picture {
         title,
@@ -154,7 +181,11 @@ fn over(request: &Request<'_>, sheet: SheetId, row: RowId) -> &'static str {
 }
 
 fn reserve(request: &Request<'_>) -> Option<f64> {
-    let known = request.plan.assumptions().iter().find(|one| one.def.name == "reserve")?;
+    let known = request
+        .plan
+        .assumptions()
+        .iter()
+        .find(|one| one.def.name == "reserve")?;
     match known.entry {
         Entry::Number(base) => Some(known.unit.from_base(base)),
         Entry::Empty | Entry::Text(_) | Entry::Wrong(_) => None,
@@ -167,7 +198,11 @@ fn numbers(request: &Request<'_>, sheet: SheetId, name: &str) -> Option<Vec<Opti
         Datum::Number(value) => Some(value),
         Datum::Empty | Datum::Text(_) | Datum::Flag(_) => None,
     };
-    Some((0..request.plan.rows(sheet).order().len()).map(number).collect())
+    Some(
+        (0..request.plan.rows(sheet).order().len())
+            .map(number)
+            .collect(),
+    )
 }
 
 impl Picture {
@@ -221,7 +256,11 @@ impl Picture {
     /// The same in words.
     fn told(&self) -> String {
         let row = |row: &Bars| {
-            let bars = row.bars.iter().zip(&self.series).map(|(bar, series)| format!("{series} {}", bar.words));
+            let bars = row
+                .bars
+                .iter()
+                .zip(&self.series)
+                .map(|(bar, series)| format!("{series} {}", bar.words));
             format!("{}: {}", row.name, bars.collect::<Vec<_>>().join("; "))
         };
         let rows: Vec<String> = self.rows.iter().map(row).collect();
@@ -273,13 +312,19 @@ struct Scale {
 
 impl Scale {
     fn new(picture: &Picture) -> Self {
-        let values = picture.rows.iter().flat_map(|row| row.bars.iter().map(|bar| bar.value));
+        let values = picture
+            .rows
+            .iter()
+            .flat_map(|row| row.bars.iter().map(|bar| bar.value));
         let marks = picture.rows.iter().filter_map(|row| row.mark);
         let lines = picture.lines.iter().map(|(at, _)| *at).chain(marks);
         let all: Vec<f64> = values.chain(lines).chain([0.0]).collect();
         let least = all.iter().copied().fold(0.0, f64::min);
         let most = all.iter().copied().fold(0.0, f64::max);
-        Self { least, most: if most > least { most } else { least + 1.0 } }
+        Self {
+            least,
+            most: if most > least { most } else { least + 1.0 },
+        }
     }
 
     fn x(&self, value: f64) -> f64 {

@@ -44,7 +44,8 @@ const MOST_IN_FRONT: usize = 7;
 const MOST_FINDINGS: usize = 500;
 
 /// What the page may do: show itself.
-const POLICY: &str = "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'";
+const POLICY: &str =
+    "default-src 'none'; style-src 'unsafe-inline'; base-uri 'none'; form-action 'none'";
 
 fn write(
     request: &Request<'_>,
@@ -53,14 +54,21 @@ fn write(
 ) -> Result<Written, Problem> {
     request.all_states("a page")?;
     let sheets = sheets(request);
-    let n_rows = sheets.iter().map(|sheet| tables::n_rows(request, *sheet)).sum();
+    let n_rows = sheets
+        .iter()
+        .map(|sheet| tables::n_rows(request, *sheet))
+        .sum();
     let mut written = Written::default();
-    let mut done = Done { rows: 0, of: n_rows };
+    let mut done = Done {
+        rows: 0,
+        of: n_rows,
+    };
     progress(done);
     let layout = Layout::new(request.plan, request.engine, 0);
     let facts = Facts::new(request, &layout);
     let mut put = |markup: Markup| -> Result<(), Problem> {
-        out.write_all(markup.into_string().as_bytes()).map_err(|error| unwritten(&error))
+        out.write_all(markup.into_string().as_bytes())
+            .map_err(|error| unwritten(&error))
     };
     put(begin(request))?;
     put(front(request, &facts))?;
@@ -82,8 +90,12 @@ fn sheets(request: &Request<'_>) -> Vec<SheetId> {
     if !request.choice.sheets.is_empty() {
         return request.choice.sheets.clone();
     }
-    let usual = ["links", "switches"].into_iter().filter_map(|name| request.plan.sheet(name));
-    usual.filter(|sheet| !request.plan.rows(*sheet).order().is_empty()).collect()
+    let usual = ["links", "switches"]
+        .into_iter()
+        .filter_map(|name| request.plan.sheet(name));
+    usual
+        .filter(|sheet| !request.plan.rows(*sheet).order().is_empty())
+        .collect()
 }
 
 /// A text from the plan, with marks in place of what acts unseen.
@@ -105,7 +117,11 @@ fn begin(request: &Request<'_>) -> Markup {
             style { (PreEscaped(include_str!("page.css"))) }
         }
     };
-    PreEscaped(format!("{}<body><main>", open.into_string().replacen("<head>", "<html lang=\"en\"><head>", 1)))
+    PreEscaped(format!(
+        "{}<body><main>",
+        open.into_string()
+            .replacen("<head>", "<html lang=\"en\"><head>", 1)
+    ))
 }
 
 /// The first page or two: what a manager reads.
@@ -235,7 +251,12 @@ fn money(request: &Request<'_>, facts: &Facts) -> Markup {
 fn others(request: &Request<'_>) -> Markup {
     let all: usize = request.findings.counts.iter().sum();
     let told = request.findings.list.len().min(MOST_FINDINGS);
-    let heads = ["Weight", "Row", "What is wrong, and what to do", "Check and source"];
+    let heads = [
+        "Weight",
+        "Row",
+        "What is wrong, and what to do",
+        "Check and source",
+    ];
     html! {
         @if all > MOST_IN_FRONT {
             section.wide {

@@ -25,8 +25,14 @@ pub fn n_rows(request: &Request<'_>, sheet: SheetId) -> usize {
 pub fn sheet(request: &Request<'_>, sheet: SheetId) -> Markup {
     let def = request.plan.def(sheet);
     let fields = of_ledger(request, sheet);
-    let fields: Vec<&Field<'_>> = fields.iter().filter(|field| is_first(request, sheet, field)).collect();
-    let (n_rows, n_all) = (n_rows(request, sheet), request.plan.rows(sheet).order().len());
+    let fields: Vec<&Field<'_>> = fields
+        .iter()
+        .filter(|field| is_first(request, sheet, field))
+        .collect();
+    let (n_rows, n_all) = (
+        n_rows(request, sheet),
+        request.plan.rows(sheet).order().len(),
+    );
     html! {
         section.wide {
             h2 { (said(&def.title)) }
@@ -111,7 +117,10 @@ pub fn assumptions(request: &Request<'_>) -> Markup {
     let known = request.plan.assumptions();
     let own = known.iter().filter(|one| one.own);
     let n_own = own.clone().count();
-    let recalled = known.iter().filter(|one| !one.own && one.def.confidence == "memory").count();
+    let recalled = known
+        .iter()
+        .filter(|one| !one.own && one.def.confidence == "memory")
+        .count();
     html! {
         section.wide {
             h2 { "Assumptions" }

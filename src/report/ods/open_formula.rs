@@ -8,8 +8,29 @@ use std::fmt::Write;
 
 /// Functions that stand under the same name in both formats.
 const SAME: &[&str] = &[
-    "ABS", "AND", "COUNTIFS", "DATEVALUE", "EXP", "IF", "IFERROR", "INDEX", "INT", "LN", "LOG10", "MATCH", "MAX",
-    "MIN", "NOT", "OR", "ROUND", "ROUNDDOWN", "ROUNDUP", "SQRT", "SUM", "SUMIFS", "SUMPRODUCT",
+    "ABS",
+    "AND",
+    "COUNTIFS",
+    "DATEVALUE",
+    "EXP",
+    "IF",
+    "IFERROR",
+    "INDEX",
+    "INT",
+    "LN",
+    "LOG10",
+    "MATCH",
+    "MAX",
+    "MIN",
+    "NOT",
+    "OR",
+    "ROUND",
+    "ROUNDDOWN",
+    "ROUNDUP",
+    "SQRT",
+    "SUM",
+    "SUMIFS",
+    "SUMPRODUCT",
 ];
 
 /// Functions that another format brought in, and which have its name in front.
@@ -75,7 +96,11 @@ impl Printed {
 }
 
 fn letters(grid: &Grid, place: Place) -> Option<&str> {
-    grid.blocks.get(place.block)?.letters.get(place.column)?.as_deref()
+    grid.blocks
+        .get(place.block)?
+        .letters
+        .get(place.column)?
+        .as_deref()
 }
 
 /// The name of another page in front of a reference.
@@ -130,7 +155,9 @@ fn number(rest: &str) -> usize {
     };
     let digits = power.trim_start_matches(['+', '-']);
     let sign = power.len() - digits.len();
-    let length = digits.find(|c: char| !c.is_ascii_digit()).unwrap_or(digits.len());
+    let length = digits
+        .find(|c: char| !c.is_ascii_digit())
+        .unwrap_or(digits.len());
     end + 1 + sign + length
 }
 
@@ -143,7 +170,9 @@ fn function(name: &str) -> Option<String> {
     if SAME.contains(&name) {
         return Some(name.to_owned());
     }
-    BROUGHT_IN.contains(&name).then(|| format!("COM.MICROSOFT.{name}"))
+    BROUGHT_IN
+        .contains(&name)
+        .then(|| format!("COM.MICROSOFT.{name}"))
 }
 
 #[cfg(test)]
@@ -172,11 +201,22 @@ mod tests {
 
     #[test]
     fn references_stand_in_brackets() {
-        let place = Place { block: 0, column: 1 };
-        let marked = format!("{}+SUM({})*{}", place.cell(), place.range(), assumed(ParamId(0)));
+        let place = Place {
+            block: 0,
+            column: 1,
+        };
+        let marked = format!(
+            "{}+SUM({})*{}",
+            place.cell(),
+            place.range(),
+            assumed(ParamId(0))
+        );
         let text = printed(&marked, "Links").unwrap();
         assert_eq!(text, "of:=[.H7]+SUM([.$H$5:.$H$7])*[$Assumptions.$E$9]");
-        assert_eq!(printed(&place.range(), "Switches").unwrap(), "of:=[$Links.$H$5:.$H$7]");
+        assert_eq!(
+            printed(&place.range(), "Switches").unwrap(),
+            "of:=[$Links.$H$5:.$H$7]"
+        );
     }
 
     #[test]
@@ -190,6 +230,9 @@ mod tests {
     #[test]
     fn an_unknown_function_is_not_printed() {
         assert_eq!(printed("UNHEARD(1)", "Links"), None);
-        assert_eq!(printed("BINOM.DIST(1,2,0.5,TRUE)", "Links").unwrap(), "of:=COM.MICROSOFT.BINOM.DIST(1;2;0.5;TRUE())");
+        assert_eq!(
+            printed("BINOM.DIST(1,2,0.5,TRUE)", "Links").unwrap(),
+            "of:=COM.MICROSOFT.BINOM.DIST(1;2;0.5;TRUE())"
+        );
     }
 }

@@ -56,7 +56,9 @@ pub fn write(
     // The same plan gives the same bytes, so no part has a time of its own.
     let packed = SimpleFileOptions::default().last_modified_time(DateTime::default());
     // Entries with the long sizes of large files are refused by office programs.
-    let packed = packed.compression_method(CompressionMethod::Deflated).large_file(false);
+    let packed = packed
+        .compression_method(CompressionMethod::Deflated)
+        .large_file(false);
     let stored = packed.compression_method(CompressionMethod::Stored);
     zip.start_file("mimetype", stored)?;
     zip.write_all(MIME.as_bytes())?;
@@ -89,7 +91,8 @@ pub fn opening(element: &str) -> String {
 
 fn manifest() -> String {
     let name = "urn:oasis:names:tc:opendocument:xmlns:manifest:1.0";
-    let mut text = format!("{XML}<manifest:manifest xmlns:manifest=\"{name}\" manifest:version=\"1.3\">");
+    let mut text =
+        format!("{XML}<manifest:manifest xmlns:manifest=\"{name}\" manifest:version=\"1.3\">");
     text.push_str(&format!(
         "<manifest:file-entry manifest:full-path=\"/\" manifest:version=\"1.3\" manifest:media-type=\"{MIME}\"/>"
     ));
@@ -104,7 +107,10 @@ fn manifest() -> String {
 fn meta(request: &Request<'_>) -> String {
     let (year, month, day) = request.date.unwrap_or((2000, 1, 1));
     let own = |name: &str, value: &str| {
-        format!("<meta:user-defined meta:name=\"{name}\" meta:value-type=\"string\">{}</meta:user-defined>", safe(value))
+        format!(
+            "<meta:user-defined meta:name=\"{name}\" meta:value-type=\"string\">{}</meta:user-defined>",
+            safe(value)
+        )
     };
     format!(
         "{}<office:meta><meta:generator>portledger/{}</meta:generator><dc:title>{}</dc:title>\
@@ -113,7 +119,10 @@ fn meta(request: &Request<'_>) -> String {
         env!("CARGO_PKG_VERSION"),
         safe(request.title()),
         own(crate::report::property::PLAN, &request.identity.id),
-        own(crate::report::property::REVISION, &request.identity.revision),
+        own(
+            crate::report::property::REVISION,
+            &request.identity.revision
+        ),
     )
 }
 
@@ -135,7 +144,9 @@ fn styles() -> String {
 /// Keeps heads and ids in view while a person scrolls.
 fn settings(all: &[String]) -> String {
     let item = |name: &str, kind: &str, value: u32| {
-        format!("<config:config-item config:name=\"{name}\" config:type=\"{kind}\">{value}</config:config-item>")
+        format!(
+            "<config:config-item config:name=\"{name}\" config:type=\"{kind}\">{value}</config:config-item>"
+        )
     };
     let mut text = format!(
         "{}<office:settings><config:config-item-set config:name=\"ooo:view-settings\">\
@@ -149,7 +160,10 @@ fn settings(all: &[String]) -> String {
         if heads == 0 {
             continue;
         }
-        text.push_str(&format!("<config:config-item-map-entry config:name=\"{}\">", safe(page)));
+        text.push_str(&format!(
+            "<config:config-item-map-entry config:name=\"{}\">",
+            safe(page)
+        ));
         for (name, kind, value) in [
             ("HorizontalSplitMode", "short", 2),
             ("VerticalSplitMode", "short", 2),

@@ -66,24 +66,39 @@ pub fn write(
     book.summary()?;
     book.findings()?;
     if let Some(page) = &request.proposal {
-        book.texts(PROPOSAL, &page.title, &page.sentences, &page.heads, &page.rows)?;
+        book.texts(
+            PROPOSAL,
+            &page.title,
+            &page.sentences,
+            &page.heads,
+            &page.rows,
+        )?;
     }
     if let Some(page) = &request.order {
-        book.texts(ORDER, "What is to be ordered", &page.sentences, &page.heads, &page.rows)?;
+        book.texts(
+            ORDER,
+            "What is to be ordered",
+            &page.sentences,
+            &page.heads,
+            &page.rows,
+        )?;
     }
     for laid in &layout.pages {
         book.sheet(laid)?;
     }
     book.assumptions()?;
     book.reference()?;
-    book.out.write_all(b"</office:spreadsheet></office:body></office:document-content>")?;
+    book.out
+        .write_all(b"</office:spreadsheet></office:body></office:document-content>")?;
     let mut written = book.written;
-    written.values.extend(layout.values_only().map(|(laid, col, why)| AsValue {
-        page: laid.page.clone(),
-        column: col.title.clone(),
-        shown: col.shown,
-        why: why.to_owned(),
-    }));
+    written
+        .values
+        .extend(layout.values_only().map(|(laid, col, why)| AsValue {
+            page: laid.page.clone(),
+            column: col.title.clone(),
+            shown: col.shown,
+            why: why.to_owned(),
+        }));
     Ok(written)
 }
 
@@ -104,7 +119,12 @@ impl Book<'_> {
     fn begin(&mut self) -> io::Result<()> {
         let mut text = opening("document-content");
         text.push_str("<office:automatic-styles>");
-        for (name, width) in [("co1", "5cm"), ("co2", "2.4cm"), ("co3", "9cm"), ("co4", "24cm")] {
+        for (name, width) in [
+            ("co1", "5cm"),
+            ("co2", "2.4cm"),
+            ("co3", "9cm"),
+            ("co4", "24cm"),
+        ] {
             text.push_str(&format!(
                 "<style:style style:name=\"{name}\" style:family=\"table-column\"><style:table-column-properties \
                  style:column-width=\"{width}\"/></style:style>"
@@ -125,16 +145,39 @@ impl Book<'_> {
                 true => String::new(),
                 false => format!(" style:data-style-name=\"{data}\""),
             };
-            format!("<style:style style:name=\"{name}\" style:family=\"table-cell\"{data}>{inner}</style:style>")
+            format!(
+                "<style:style style:name=\"{name}\" style:family=\"table-cell\"{data}>{inner}</style:style>"
+            )
         };
         let bold = "<style:text-properties fo:font-weight=\"bold\"";
-        text.push_str(&style("title", "", &format!("{bold} fo:font-size=\"14pt\"/>")));
-        text.push_str(&style("part", "", &format!("{bold} fo:font-size=\"12pt\"/>")));
-        let wrapped = "<style:table-cell-properties fo:wrap-option=\"wrap\" style:vertical-align=\"top\"";
+        text.push_str(&style(
+            "title",
+            "",
+            &format!("{bold} fo:font-size=\"14pt\"/>"),
+        ));
+        text.push_str(&style(
+            "part",
+            "",
+            &format!("{bold} fo:font-size=\"12pt\"/>"),
+        ));
+        let wrapped =
+            "<style:table-cell-properties fo:wrap-option=\"wrap\" style:vertical-align=\"top\"";
         text.push_str(&style("words", "", &format!("{wrapped}/>")));
-        text.push_str(&style("quiet", "", "<style:text-properties fo:font-style=\"italic\"/>"));
-        text.push_str(&style("head", "", &format!("{wrapped} fo:background-color=\"#c9d3dc\"/>{bold}/>")));
-        text.push_str(&style("derived", "", &format!("{wrapped} fo:background-color=\"#edf0f3\"/>{bold}/>")));
+        text.push_str(&style(
+            "quiet",
+            "",
+            "<style:text-properties fo:font-style=\"italic\"/>",
+        ));
+        text.push_str(&style(
+            "head",
+            "",
+            &format!("{wrapped} fo:background-color=\"#c9d3dc\"/>{bold}/>"),
+        ));
+        text.push_str(&style(
+            "derived",
+            "",
+            &format!("{wrapped} fo:background-color=\"#edf0f3\"/>{bold}/>"),
+        ));
         for places in 0..=MOST_DECIMALS {
             text.push_str(&style(&format!("d{places}"), &format!("n{places}"), ""));
         }
@@ -150,9 +193,16 @@ impl Book<'_> {
     fn open(&mut self, page: &str, columns: &[(&str, usize, bool)]) -> io::Result<()> {
         self.row = 0;
         self.written.pages.push(page.to_owned());
-        let mut text = format!("<table:table table:name=\"{}\" table:style-name=\"ta1\">", safe(page));
+        let mut text = format!(
+            "<table:table table:name=\"{}\" table:style-name=\"ta1\">",
+            safe(page)
+        );
         for (style, repeated, is_shown) in columns {
-            let hidden = if *is_shown { "" } else { " table:visibility=\"collapse\"" };
+            let hidden = if *is_shown {
+                ""
+            } else {
+                " table:visibility=\"collapse\""
+            };
             text.push_str(&format!(
                 "<table:table-column table:style-name=\"{style}\" table:number-columns-repeated=\"{repeated}\"{hidden}/>"
             ));
@@ -168,7 +218,9 @@ impl Book<'_> {
     fn go_to(&mut self, row: u32) -> io::Result<()> {
         let n = row.saturating_sub(self.row + 1);
         if n > 0 {
-            let text = format!("<table:table-row table:number-rows-repeated=\"{n}\"><table:table-cell/></table:table-row>");
+            let text = format!(
+                "<table:table-row table:number-rows-repeated=\"{n}\"><table:table-cell/></table:table-row>"
+            );
             self.out.write_all(text.as_bytes())?;
             self.row += n;
         }
@@ -223,7 +275,10 @@ impl Book<'_> {
         let facts = Facts::new(request, self.layout);
         self.open(SUMMARY, &[("co4", 1, true)])?;
         self.line(&[request.title()], "title")?;
-        let identity = format!("Plan {}, revision {}", request.identity.id, request.identity.revision);
+        let identity = format!(
+            "Plan {}, revision {}",
+            request.identity.id, request.identity.revision
+        );
         self.line(&[&identity], "quiet")?;
         self.part("What was found")?;
         let all: usize = request.findings.counts.iter().sum();
@@ -234,11 +289,20 @@ impl Book<'_> {
             let row = request.plan.def(finding.sheet).row_word();
             let id = request.plan.id(finding.sheet, finding.row);
             let word = weight(finding.severity);
-            let text = format!("{word}: {row} {id}: {}. {}", finding.sentence, finding.advice);
+            let text = format!(
+                "{word}: {row} {id}: {}. {}",
+                finding.sentence, finding.advice
+            );
             self.line(&[&text], "words")?;
         }
         if all > MOST_FINDINGS {
-            self.line(&[&format!("And {} more on the page Findings.", all - MOST_FINDINGS)], "words")?;
+            self.line(
+                &[&format!(
+                    "And {} more on the page Findings.",
+                    all - MOST_FINDINGS
+                )],
+                "words",
+            )?;
         }
         let parts = [
             ("Decision", facts.decision(request)),
@@ -264,11 +328,25 @@ impl Book<'_> {
 
     fn findings(&mut self) -> io::Result<()> {
         let request = self.request;
-        self.open(FINDINGS, &[("co2", 1, true), ("co2", 3, true), ("co3", 3, true)])?;
+        self.open(
+            FINDINGS,
+            &[("co2", 1, true), ("co2", 3, true), ("co3", 3, true)],
+        )?;
         self.line(&[FINDINGS], "title")?;
-        self.line(&["As they were when this was written; the verdicts on the other pages are live."], "quiet")?;
+        self.line(
+            &["As they were when this was written; the verdicts on the other pages are live."],
+            "quiet",
+        )?;
         self.go_to(FIRST_ROW - 1)?;
-        let heads = ["Weight", "Kind", "Row", "Check", "What is wrong", "What to do", "Source"];
+        let heads = [
+            "Weight",
+            "Kind",
+            "Row",
+            "Check",
+            "What is wrong",
+            "What to do",
+            "Source",
+        ];
         self.heads(&heads.map(|head| (head, "derived")))?;
         for finding in &request.findings.list {
             let id = request.plan.id(finding.sheet, finding.row);
@@ -301,7 +379,10 @@ impl Book<'_> {
             self.line(&[sentence], "")?;
         }
         self.go_to(self.row + 2)?;
-        let heads: Vec<(&str, &str)> = heads.iter().map(|head| (head.as_str(), "derived")).collect();
+        let heads: Vec<(&str, &str)> = heads
+            .iter()
+            .map(|head| (head.as_str(), "derived"))
+            .collect();
         self.heads(&heads)?;
         for row in rows {
             let cells: Vec<&str> = row.iter().map(String::as_str).collect();
@@ -328,8 +409,11 @@ impl Book<'_> {
             request.identity.short_revision()
         );
         self.line(&[&words], "quiet")?;
-        let cells: Vec<Cells<'_>> =
-            laid.columns.iter().map(|placed| Cells::new(request, layout, placed.place, &laid.page)).collect();
+        let cells: Vec<Cells<'_>> = laid
+            .columns
+            .iter()
+            .map(|placed| Cells::new(request, layout, placed.place, &laid.page))
+            .collect();
         for (at, cell) in cells.iter().enumerate() {
             if cell.is_unprinted {
                 let col = layout.col(laid.columns[at].place);
@@ -345,12 +429,14 @@ impl Book<'_> {
             .iter()
             .zip(&laid.columns)
             .enumerate()
-            .map(|(at, (cell, placed))| match (&layout.col(placed.place).content, &cell.formula) {
-                (Content::Entered, _) => "entered",
-                (_, Some(_)) if at >= laid.n_shown => "serves formulas",
-                (_, Some(_)) => "computed",
-                (_, None) => "computed, as a value",
-            })
+            .map(
+                |(at, (cell, placed))| match (&layout.col(placed.place).content, &cell.formula) {
+                    (Content::Entered, _) => "entered",
+                    (_, Some(_)) if at >= laid.n_shown => "serves formulas",
+                    (_, Some(_)) => "computed",
+                    (_, None) => "computed, as a value",
+                },
+            )
             .collect();
         self.line(&kinds, "quiet")?;
         let heads: Vec<(&str, &str)> = laid
@@ -358,7 +444,9 @@ impl Book<'_> {
             .iter()
             .map(|placed| match layout.col(placed.place).content {
                 Content::Entered => (placed.heading.as_str(), "head"),
-                Content::Formula(_) | Content::Value(_) | Content::Pending => (placed.heading.as_str(), "derived"),
+                Content::Formula(_) | Content::Value(_) | Content::Pending => {
+                    (placed.heading.as_str(), "derived")
+                }
             })
             .collect();
         self.heads(&heads)?;
@@ -395,13 +483,31 @@ impl Book<'_> {
 
     fn assumptions(&mut self) -> io::Result<()> {
         let request = self.request;
-        self.open(ASSUMPTIONS, &[("co1", 2, true), ("co2", 3, true), ("co3", 2, true)])?;
+        self.open(
+            ASSUMPTIONS,
+            &[("co1", 2, true), ("co2", 3, true), ("co3", 2, true)],
+        )?;
         self.line(&["Assumptions"], "title")?;
-        self.line(&["Change a value and every page follows. An empty one is missing, not 0."], "quiet")?;
+        self.line(
+            &["Change a value and every page follows. An empty one is missing, not 0."],
+            "quiet",
+        )?;
         self.go_to(FIRST_ROW - 1)?;
-        let heads = ["Assumption", "Name in formulas", "Unit", "Value", "As counted", "Source", "What it does"];
+        let heads = [
+            "Assumption",
+            "Name in formulas",
+            "Unit",
+            "Value",
+            "As counted",
+            "Source",
+            "What it does",
+        ];
         let style = |at: usize| if at == 3 { "head" } else { "derived" };
-        let heads: Vec<(&str, &str)> = heads.into_iter().enumerate().map(|(at, head)| (head, style(at))).collect();
+        let heads: Vec<(&str, &str)> = heads
+            .into_iter()
+            .enumerate()
+            .map(|(at, head)| (head, style(at)))
+            .collect();
         self.heads(&heads)?;
         for known in request.plan.assumptions() {
             let source = match known.own {
@@ -423,7 +529,11 @@ impl Book<'_> {
                 self.cell(&Datum::Text(text.into()), "");
             }
             self.cell(&value, "");
-            self.live(&value, "", &format!("of:=IF([.D{row}]=\"\";\"\";[.D{row}])"));
+            self.live(
+                &value,
+                "",
+                &format!("of:=IF([.D{row}]=\"\";\"\";[.D{row}])"),
+            );
             for text in [source.as_str(), &known.def.doc] {
                 self.cell(&Datum::Text(text.into()), "words");
             }
@@ -452,7 +562,12 @@ impl Book<'_> {
 
     fn reference(&mut self) -> io::Result<()> {
         let (request, layout) = (self.request, self.layout);
-        let widest = layout.tables.iter().map(|table| table.columns.len() + 3).max().unwrap_or(1);
+        let widest = layout
+            .tables
+            .iter()
+            .map(|table| table.columns.len() + 3)
+            .max()
+            .unwrap_or(1);
         self.open(REFERENCE, &[("co1", 1, true), ("co2", widest, true)])?;
         self.line(&[REFERENCE], "title")?;
         let words = "The tables that formulas look into, one below the other. `seen` means that the figure was read in \
@@ -464,14 +579,34 @@ impl Book<'_> {
             self.go_to(table.first - 2)?;
             self.line(&[&def.title, &def.doc], "part")?;
             let from = origins(request.plan, request.engine, block.sheet);
-            let titles = from.iter().map(|column| request.engine.def(*column).map_or("", |def| def.title.as_str()));
-            let heads: Vec<&str> = table.columns.iter().map(|placed| placed.heading.as_str()).chain(titles).collect();
+            let titles = from.iter().map(|column| {
+                request
+                    .engine
+                    .def(*column)
+                    .map_or("", |def| def.title.as_str())
+            });
+            let heads: Vec<&str> = table
+                .columns
+                .iter()
+                .map(|placed| placed.heading.as_str())
+                .chain(titles)
+                .collect();
             self.line(&heads, "derived")?;
-            let cells: Vec<Cells<'_>> =
-                table.columns.iter().map(|placed| Cells::new(request, layout, placed.place, &table.page)).collect();
+            let cells: Vec<Cells<'_>> = table
+                .columns
+                .iter()
+                .map(|placed| Cells::new(request, layout, placed.place, &table.page))
+                .collect();
             let from: Vec<Values<'_>> = from
                 .iter()
-                .map(|column| Values::Column(Reader::new(request.plan, request.engine, *column, &block.rows)))
+                .map(|column| {
+                    Values::Column(Reader::new(
+                        request.plan,
+                        request.engine,
+                        *column,
+                        &block.rows,
+                    ))
+                })
                 .collect();
             self.rows(table, &cells, &from)?;
         }
@@ -524,8 +659,12 @@ impl<'a> Cells<'a> {
 /// The style of a number with so many decimals; what was entered is shown as it was.
 fn style(request: &Request<'_>, col: &Col) -> String {
     let def = col.column.and_then(|column| request.engine.def(column));
-    let decimals = def.filter(|def| !def.entered()).and_then(|def| def.decimals);
-    decimals.map_or(String::new(), |places| format!("d{}", places.min(MOST_DECIMALS)))
+    let decimals = def
+        .filter(|def| !def.entered())
+        .and_then(|def| def.decimals);
+    decimals.map_or(String::new(), |places| {
+        format!("d{}", places.min(MOST_DECIMALS))
+    })
 }
 
 fn cell(into: &mut String, datum: &Datum<'_>, style: &str, formula: &str) {
