@@ -23,7 +23,7 @@ pub(super) const FORMAT: Format = Format {
     endings: &["ods"],
     doc: "an OpenDocument spreadsheet with the pages of the workbook, which calculates by itself",
     leaves_out: "charts, lists of choices, colours of verdicts, notes with sources, the plan as it was (a returned file \
-                 cannot be merged); checks that you wrote and switched off, how columns are ordered and hidden",
+                 cannot be merged), columns that hold nothing, and tables that no formula looks into",
     write,
 };
 

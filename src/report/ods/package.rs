@@ -131,7 +131,7 @@ fn styles() -> String {
     format!(
         "{}<office:styles><style:default-style style:family=\"table-cell\"><style:text-properties fo:font-size=\"10pt\"/>\
          </style:default-style></office:styles><office:automatic-styles><style:page-layout style:name=\"pm1\">\
-         <style:page-layout-properties style:print-orientation=\"landscape\" fo:margin=\"1.2cm\" style:scale-to-X=\"1\" \
+         <style:page-layout-properties style:print-orientation=\"landscape\" fo:page-width=\"29.7cm\" fo:page-height=\"21cm\" fo:margin=\"1.2cm\" style:scale-to-X=\"1\" \
          style:scale-to-Y=\"0\"/></style:page-layout></office:automatic-styles><office:master-styles>\
          <style:master-page style:name=\"Default\" style:page-layout-name=\"pm1\"><style:footer><text:p>\
          <text:sheet-name>?</text:sheet-name>, page <text:page-number>1</text:page-number> of \
