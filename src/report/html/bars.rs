@@ -83,8 +83,9 @@ pub fn ratios(request: &Request<'_>) -> Option<Picture> {
         .count();
     let first = *order.first()?;
     let title = format!(
-        "{above} of {} switches with uplinks are above their ratio limit; the greatest is {} to 1, of {}.",
+        "{above} of {} switches with uplinks {} above the ratio limit; the greatest is {} to 1, of {}.",
         order.len(),
+        is_or_are(above),
         significant(most(first), 3),
         request.plan.id(sheet, rows[first])
     );
@@ -132,8 +133,9 @@ pub fn margins(request: &Request<'_>) -> Option<Picture> {
     let below = order.iter().filter(|(_, value)| *value < -1e-9).count();
     let (first, least) = *order.first()?;
     let title = format!(
-        "{below} of {} links with a margin are over their loss limit; the least margin is {} dB, of {}.",
+        "{below} of {} links with a margin {} over the loss limit; the least margin is {} dB, of {}.",
         order.len(),
+        is_or_are(below),
         significant(least, 3),
         request.plan.id(sheet, rows[first])
     );
@@ -290,6 +292,13 @@ fn drawn(row: &Bars, top: f64, scale: &Scale) -> Markup {
     }
 }
 
+fn is_or_are(count: usize) -> &'static str {
+    match count {
+        1 => "is",
+        _ => "are",
+    }
+}
+
 /// A number of a picture, short.
 fn n(value: f64) -> String {
     significant((value * 10.0).round() / 10.0, 6)
@@ -308,6 +317,8 @@ fn short(name: &str) -> String {
 struct Scale {
     least: f64,
     most: f64,
+    /// The greatest value with a line through the whole picture.
+    last_line: f64,
 }
 
 impl Scale {
@@ -324,6 +335,7 @@ impl Scale {
         Self {
             least,
             most: if most > least { most } else { least + 1.0 },
+            last_line: picture.lines.iter().map(|(at, _)| *at).fold(least, f64::max),
         }
     }
 
@@ -331,8 +343,8 @@ impl Scale {
         NAMES + (value - self.least) / (self.most - self.least) * (WIDTH - NAMES - WORDS)
     }
 
-    /// Where the mark of a row stands, so that no word stands on it.
+    /// Where the last line through a row stands, so that no word stands on it.
     fn behind(&self, row: &Bars) -> f64 {
-        row.mark.map_or(0.0, |mark| self.x(mark))
+        row.mark.map_or(self.x(self.last_line), |mark| self.x(mark))
     }
 }

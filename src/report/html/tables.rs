@@ -16,6 +16,9 @@ use maud::html;
 /// So many rows of a sheet are written out.
 const MOST_ROWS: usize = 2_000;
 
+/// A text of so many characters stays on one line.
+const SHORT: usize = 20;
+
 /// How many rows of a sheet the page has.
 pub fn n_rows(request: &Request<'_>, sheet: SheetId) -> usize {
     request.plan.rows(sheet).order().len().min(MOST_ROWS)
@@ -58,7 +61,7 @@ pub fn sheet(request: &Request<'_>, sheet: SheetId) -> Markup {
                             tr {
                                 @for (at, field) in fields.iter().enumerate() {
                                     @if at == 0 { th scope="row" { (cell(request, field, row)) } }
-                                    @else { td class=[is_number(field).then_some("number")] { (cell(request, field, row)) } }
+                                    @else { td class=[class_of(field, row)] { (cell(request, field, row)) } }
                                 }
                             }
                         }
@@ -82,6 +85,15 @@ fn is_first(request: &Request<'_>, sheet: SheetId, field: &Field<'_>) -> bool {
 /// Whether anything stands in a column.
 fn holds(request: &Request<'_>, sheet: SheetId, field: &Field<'_>) -> bool {
     (0..n_rows(request, sheet)).any(|row| field.at(row) != Datum::Empty)
+}
+
+/// How a cell is set: numbers to the right, short texts on one line.
+fn class_of(field: &Field<'_>, row: usize) -> Option<&'static str> {
+    match field.at(row) {
+        _ if is_number(field) => Some("number"),
+        Datum::Text(text) if text.chars().count() <= SHORT => Some("short"),
+        Datum::Text(_) | Datum::Empty | Datum::Number(_) | Datum::Flag(_) => None,
+    }
 }
 
 fn is_number(field: &Field<'_>) -> bool {
@@ -136,7 +148,7 @@ pub fn assumptions(request: &Request<'_>) -> Markup {
                         @for one in own.chain(known.iter().filter(|one| !one.own)) {
                             tr {
                                 th scope="row" { (said(&one.def.title)) }
-                                td.number { (said(&value(request, one))) }
+                                td { (said(&value(request, one))) }
                                 td {
                                     @if one.own { b { "set in this plan" } "; " (said(&one.source)) }
                                     @else { (said(&one.source)) " [" (one.def.confidence) "]" }
