@@ -169,7 +169,10 @@ pub enum Command {
     Compare(Compare),
     /// Writes pages for people, such as a workbook that calculates by itself; the ending says which.
     #[command(
-        after_help = "Example: portledger export examples/aquarium.plan reef.xlsx\n\n\
+        after_help = "Examples: portledger export examples/aquarium.plan reef.xlsx\n          \
+                                portledger export examples/aquarium.plan switches.csv --sheet switches\n          \
+                                portledger export examples/aquarium.plan work.txt\n\n\
+                      Each says what it leaves out.\n\
                       The formulas of the workbook follow when lengths, interfaces or assumptions are changed in it.\n\
                       With the first export the plan gets an id, by which a returned workbook finds it again."
     )]
@@ -487,8 +490,14 @@ pub enum Sign {
 pub struct Export {
     /// The plan.
     pub plan: PathBuf,
-    /// The file to write: .xlsx.
+    /// The file to write; its ending says as what: .xlsx, .ods, .html, .csv, .tsv, .json, or .txt for a work list.
     pub file: PathBuf,
+    /// The sheet of a list (links without it), or a sheet of a page or of json; may be given again.
+    #[arg(long, value_name = "SHEET")]
+    pub sheet: Vec<String>,
+    /// A work list of all links, also of those that are in service, spare or out.
+    #[arg(long)]
+    pub every_state: bool,
     /// Replaces the file when it is there.
     #[arg(long)]
     pub replace: bool,

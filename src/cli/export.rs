@@ -12,6 +12,7 @@ use crate::desk::Exported;
 use crate::desk::Wanted;
 use crate::problem::Problem;
 use crate::problem::clean;
+use crate::report::Choice;
 use crate::report::Done;
 use std::io::IsTerminal;
 use std::time::{Duration, Instant, SystemTime, UNIX_EPOCH};
@@ -26,6 +27,7 @@ pub fn export(export: &Export, out: &mut Printer) -> Result<Outcome, Vec<Problem
     let wanted = Wanted {
         replace: export.replace,
         date: today(),
+        choice: choice(&desk, export)?,
     };
     let mut meter = Meter::new();
     let exported = desk.export(&export.file, &wanted, &mut |done| meter.tell(done, out));
@@ -48,6 +50,15 @@ pub fn export(export: &Export, out: &mut Printer) -> Result<Outcome, Vec<Problem
     Ok(Outcome::Quiet)
 }
 
+/// What of the plan is asked for.
+fn choice(desk: &Desk, export: &Export) -> Result<Choice, Problem> {
+    let sheets = export.sheet.iter().map(|name| pick::sheet(desk, name));
+    Ok(Choice {
+        sheets: sheets.collect::<Result<_, Problem>>()?,
+        every_state: export.every_state,
+    })
+}
+
 /// Opens the plan so that it can keep its id, else only to look at it.
 fn open(export: &Export, out: &mut Printer) -> Result<Desk, Problem> {
     let desk = pick::open(&export.plan, out)?;
@@ -63,17 +74,17 @@ fn open(export: &Export, out: &mut Printer) -> Result<Desk, Problem> {
 
 fn say(export: &Export, exported: &Exported, out: &mut Printer) {
     let written = &exported.written;
-    out.line(&clean(&format!(
-        "wrote {}, {}: {} pages, {} live formulas",
-        export.file.display(),
-        exported.format.doc,
-        written
-            .pages
-            .iter()
-            .filter(|page| !page.starts_with('_'))
-            .count(),
-        written.n_formulas
-    )));
+    let n_pages = written
+        .pages
+        .iter()
+        .filter(|page| !page.starts_with('_'))
+        .count();
+    let held = match written.n_formulas {
+        0 => String::new(),
+        n => format!(": {n_pages} pages, {n} live formulas"),
+    };
+    let (file, doc) = (export.file.display(), exported.format.doc);
+    out.line(&clean(&format!("wrote {file}, {doc}{held}")));
     for one in written.values.iter().filter(|one| one.shown) {
         out.line(&clean(&format!(
             "  as values: {} {}: {}",

@@ -10,6 +10,7 @@ use crate::files::save::Saved;
 use crate::plan::Edit;
 use crate::problem::Problem;
 use crate::report;
+use crate::report::Choice;
 use crate::report::Done;
 use crate::report::Format;
 use crate::report::Identity;
@@ -38,6 +39,8 @@ pub struct Wanted {
     pub replace: bool,
     /// The day, as year, month and day.
     pub date: Option<(u16, u8, u8)>,
+    /// What of the plan is asked for.
+    pub choice: Choice,
 }
 
 impl Desk {
@@ -72,6 +75,8 @@ impl Desk {
             name,
             date: wanted.date,
             proposal: None,
+            order: None,
+            choice: wanted.choice.clone(),
             most_cells: report::MOST_CELLS,
         };
         let (saved, written) = save::save_by(path, wanted.replace, |file| {

@@ -168,6 +168,37 @@ pub fn push_row_with<'c>(
     out.push('\n');
 }
 
+/// A text as a cell that no spreadsheet program takes for a formula: a mark in front of those that
+/// begin like one. [`unguarded`] takes it back.
+pub fn guarded(text: &str) -> Cow<'_, str> {
+    match begins_like_a_formula(text) {
+        true => Cow::Owned(format!("{GUARD}{text}")),
+        false => Cow::Borrowed(text),
+    }
+}
+
+/// The text of a cell without the mark that [`guarded`] puts in front, one at most.
+pub fn unguarded(cell: &str) -> &str {
+    match cell.strip_prefix(GUARD) {
+        Some(text) if begins_like_a_formula(text) => text,
+        Some(_) | None => cell,
+    }
+}
+
+/// The mark that keeps a text a text.
+const GUARD: char = '\'';
+
+/// Whether a text, or one behind marks and blanks, begins like a formula, in narrow or wide signs.
+fn begins_like_a_formula(text: &str) -> bool {
+    if text.starts_with(['\t', '\r']) {
+        return true;
+    }
+    let bare = text.trim_start_matches(|c: char| c == GUARD || c.is_whitespace());
+    bare.starts_with([
+        '=', '+', '-', '@', '\u{ff1d}', '\u{ff0b}', '\u{ff0d}', '\u{ff20}',
+    ])
+}
+
 fn push_cell(out: &mut String, separator: char, cell: &str) {
     let special = |c: char| c == separator || matches!(c, '"' | '\n' | '\r');
     if !cell.contains(special) {
@@ -233,6 +264,13 @@ mod tests {
             }
             let back: Vec<Vec<String>> = rows(&text).into_iter().map(|row| row.2).collect();
             prop_assert_eq!(back, table);
+        }
+
+        #[test]
+        fn a_mark_is_put_on_and_taken_off(text in "[ '\t\r=+\\-@\u{ff1d}a1]{0,6}") {
+            let cell = guarded(&text);
+            prop_assert!(!cell.trim_start().starts_with(['=', '+', '-', '@', '\u{ff1d}']), "{}", cell);
+            prop_assert_eq!(unguarded(&cell), &*text);
         }
 
         #[test]

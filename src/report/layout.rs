@@ -172,7 +172,7 @@ impl Layout {
 
 /// The columns that people read: as in the ledger, without those that hold nothing, and quiet ones
 /// in which something was entered.
-fn shown(plan: &Plan, engine: &Engine, sheet: SheetId) -> Vec<ColumnId> {
+pub fn shown(plan: &Plan, engine: &Engine, sheet: SheetId) -> Vec<ColumnId> {
     let def = &engine.schema()[sheet.at()];
     let rows = plan.rows(sheet).order();
     let holds = |column: ColumnId| {

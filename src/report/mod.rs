@@ -4,15 +4,21 @@
 //! names no file; whoever asks brings something to write into. One record a format.
 
 mod book;
+mod csv;
 mod express;
 mod facts;
+mod fields;
 mod fold;
 mod gather;
+mod html;
 mod identity;
+mod json;
 mod layout;
+mod ods;
 mod stored;
 mod translate;
 mod workbook;
+mod worklist;
 
 pub use identity::Identity;
 pub use identity::{checksum, new_id};
@@ -22,6 +28,7 @@ pub use workbook::{BASE, decoded};
 use crate::engine::Engine;
 use crate::plan::Plan;
 use crate::problem::Problem;
+use crate::table::SheetId;
 use crate::trade::Findings;
 use std::io::{Seek, Write};
 use std::path::Path;
@@ -59,6 +66,10 @@ pub struct Request<'a> {
     pub date: Option<(u16, u8, u8)>,
     /// A proposal beside the plan; none where there is none.
     pub proposal: Option<ProposalPage>,
+    /// What is to be ordered; none where nobody worked it out.
+    pub order: Option<OrderPage>,
+    /// What of the plan is asked for.
+    pub choice: Choice,
     /// Columns that serve formulas are added while a page has no more cells than this.
     pub most_cells: usize,
 }
@@ -77,6 +88,26 @@ pub struct ProposalPage {
     pub heads: Vec<String>,
     /// The table of changes: what, before, after, and so on.
     pub rows: Vec<Vec<String>>,
+}
+
+/// An order list as a page shows it; made by whoever works orders out.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct OrderPage {
+    /// What it comes to, in sentences; a part without a price is said to be not priced.
+    pub sentences: Vec<String>,
+    /// The heads of the table of parts.
+    pub heads: Vec<String>,
+    /// The table of parts: how many of what, price, and so on.
+    pub rows: Vec<Vec<String>>,
+}
+
+/// What of a plan is asked for; by itself a format knows.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Choice {
+    /// These sheets alone; none: those that the format takes by itself.
+    pub sheets: Vec<SheetId>,
+    /// Links in every state, where a format takes only those that are to be built.
+    pub every_state: bool,
 }
 
 /// A column that stands as values, since a workbook cannot compute it.
@@ -125,13 +156,21 @@ pub struct Format {
 }
 
 /// The formats, in the order of the manual.
-pub const FORMATS: &[Format] = &[Format {
-    name: "workbook",
-    endings: &["xlsx"],
-    doc: "a workbook with a summary in front, which calculates by itself",
-    leaves_out: "columns that hold nothing, and tables that no formula looks into",
-    write: workbook::write,
-}];
+pub const FORMATS: &[Format] = &[
+    Format {
+        name: "workbook",
+        endings: &["xlsx"],
+        doc: "a workbook with a summary in front, which calculates by itself",
+        leaves_out: "columns that hold nothing, and tables that no formula looks into",
+        write: workbook::write,
+    },
+    ods::FORMAT,
+    html::FORMAT,
+    csv::COMMAS,
+    csv::TABS,
+    json::FORMAT,
+    worklist::FORMAT,
+];
 
 /// The format that the ending of a file asks for.
 ///
@@ -161,6 +200,29 @@ pub fn format_of(path: &Path) -> Result<&'static Format, Problem> {
 }
 
 impl Request<'_> {
+    /// Refuses a choice of sheets where a format takes none.
+    fn whole_plan(&self, what: &str) -> Result<(), Problem> {
+        match self.choice.sheets.is_empty() {
+            true => Ok(()),
+            false => Err(
+                Problem::new("no-sheets", format!("{what} has no sheets to choose from"))
+                    .help("leave --sheet away, or export as csv, tsv, json or html"),
+            ),
+        }
+    }
+
+    /// Refuses a choice of states where a format takes all rows anyway.
+    fn all_states(&self, what: &str) -> Result<(), Problem> {
+        match self.choice.every_state {
+            false => Ok(()),
+            true => Err(Problem::new(
+                "no-states",
+                format!("{what} holds links in every state anyway"),
+            )
+            .help("leave --every-state away, or export a work list as txt")),
+        }
+    }
+
     /// What the plan is called.
     pub fn title(&self) -> &str {
         match self.plan.title.is_empty() {

@@ -17,6 +17,7 @@ mod floors;
 #[path = "../fuzz/mod.rs"]
 mod fuzz;
 mod hostile;
+mod html;
 mod import;
 mod import_screen;
 mod journal;
@@ -34,6 +35,7 @@ mod random;
 mod readme;
 mod rows;
 mod screen;
+mod sharing;
 mod standing;
 mod story;
 mod study;

@@ -6,7 +6,7 @@ use ironcalc_base::Model;
 use ironcalc_base::cell::CellValue;
 use ironcalc_base::expressions::types::Area;
 use portledger::desk::Desk;
-use portledger::report::{FORMATS, Identity, MOST_CELLS, Request, Written};
+use portledger::report::{Choice, FORMATS, Identity, MOST_CELLS, Request, Written};
 use std::collections::BTreeMap;
 use std::io::Cursor;
 
@@ -41,6 +41,8 @@ pub fn export_with(desk: &Desk, most_cells: usize) -> Book {
         name: "reef.plan".to_owned(),
         date: Some((2031, 5, 28)),
         proposal: None,
+        order: None,
+        choice: Choice::default(),
         most_cells,
     };
     let mut out = Cursor::new(Vec::new());
