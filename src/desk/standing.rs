@@ -32,6 +32,10 @@ pub struct Outcome {
     pub changed_cells: Option<usize>,
 }
 
+/// Where more rows come or go at once, everything is computed anew: bringing each into its groups
+/// one by one would take longer, by the square of their number where they share one.
+const MANY_ROWS: usize = 20_000;
+
 impl Desk {
     /// What the checks find, ready to be asked for counts, parts and rows.
     pub fn standing(&self) -> &Standing {
@@ -80,9 +84,8 @@ impl Desk {
     fn needs_new_engine(&self, touched: &[Touched]) -> bool {
         let fits = self.plan.sheet("fits");
         touched.iter().any(|part| match part {
-            Touched::Cells(sheet, _, _) | Touched::Rows(sheet, _) | Touched::Order(sheet) => {
-                Some(*sheet) == fits
-            }
+            Touched::Rows(sheet, rows) => Some(*sheet) == fits || rows.len() > MANY_ROWS,
+            Touched::Cells(sheet, _, _) | Touched::Order(sheet) => Some(*sheet) == fits,
             Touched::Assumption(_) | Touched::Schema => false,
         })
     }
