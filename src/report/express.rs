@@ -158,7 +158,7 @@ fn ratio(from: f64, to: f64) -> Option<(char, f64)> {
     let down = to / from;
     let whole = |x: f64| {
         let near = x.round();
-        (near >= 1.0 && near < 1e18 && (x / near - 1.0).abs() < 1e-12).then_some(near)
+        ((1.0..1e18).contains(&near) && (x / near - 1.0).abs() < 1e-12).then_some(near)
     };
     match (whole(up), whole(down)) {
         (Some(1.0), _) => None,

@@ -140,6 +140,9 @@ pub struct Written {
     pub leaning: Vec<(String, String)>,
 }
 
+/// Writes a plan in a format, and says now and then how far it is.
+pub type Writer = fn(&Request<'_>, &mut dyn Sink, &mut dyn FnMut(Done)) -> Result<Written, Problem>;
+
 /// A format that a plan can be exported as.
 #[derive(Debug)]
 pub struct Format {
@@ -152,7 +155,7 @@ pub struct Format {
     /// What it leaves out; empty where it leaves out nothing that matters.
     pub leaves_out: &'static str,
     /// Writes it.
-    pub write: fn(&Request<'_>, &mut dyn Sink, &mut dyn FnMut(Done)) -> Result<Written, Problem>,
+    pub write: Writer,
 }
 
 /// The formats, in the order of the manual.

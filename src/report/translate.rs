@@ -1221,7 +1221,8 @@ fn fits(marked: &str) -> Told<()> {
 fn block_of(plan: &Plan, sheet: SheetId) -> Block {
     let rows = plan.rows(sheet);
     let mut order: Vec<RowId> = rows.order().to_vec();
-    if plan.def(sheet).reference {
+    let is_table = plan.def(sheet).reference;
+    if is_table {
         // A person's row beats a built-in one, and a later one an earlier one.
         order.sort_by_key(|row| rows.is_builtin(*row));
         let own = order
@@ -1229,8 +1230,6 @@ fn block_of(plan: &Plan, sheet: SheetId) -> Block {
             .take_while(|row| !rows.is_builtin(**row))
             .count();
         order[..own].reverse();
-        let mut seen = FxHashSet::default();
-        order.retain(|row| seen.insert(plan.id(sheet, *row).to_lowercase()));
     }
     let mut positions = vec![0; rows.n_stored()];
     for (at, row) in order.iter().enumerate() {
@@ -1242,7 +1241,7 @@ fn block_of(plan: &Plan, sheet: SheetId) -> Block {
         let id = plan.id(sheet, *row);
         if is_pattern(&id) || id.chars().count() > MOST_OF_A_NAME {
             unnamed = Some("a row has a name that cannot be searched for");
-        } else if !id.is_empty() && !seen.insert(id.to_lowercase()) {
+        } else if !is_table && !id.is_empty() && !seen.insert(id.to_lowercase()) {
             unnamed = Some("two rows have the same name");
         }
     }

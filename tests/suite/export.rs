@@ -390,3 +390,21 @@ fn the_command_says_what_it_wrote() {
         "the id is given once"
     );
 }
+
+#[test]
+fn a_row_of_a_person_beats_the_built_in_one_in_the_workbook_too() {
+    let mut desk = demo();
+    for (table, like, column, text) in [
+        ("media", "OM4", "attenuation_850", "9 dB/km"),
+        ("interfaces", "10GBASE-SR", "watts", "7 W"),
+    ] {
+        let sheet = desk.plan().sheet(table).unwrap();
+        let row = desk.plan().find(sheet, like).unwrap();
+        let own = desk.own_row(sheet, row).unwrap();
+        let column = desk.plan().def(sheet).column(column).unwrap();
+        desk.set(sheet, own, column, text).unwrap();
+    }
+    let book = export(&desk);
+    let differ = differences(&book, &Calculator::new(&book));
+    assert!(differ.is_empty(), "{}", differ.join("\n"));
+}

@@ -219,7 +219,8 @@ impl Page {
     /// The column under a heading.
     pub fn column(&self, heading: &str) -> Option<u32> {
         let heads = self.values.range((HEADS, 0)..(HEADS + 1, 0));
-        let found = heads.filter(|(_, value)| value.to_string() == heading);
+        let found =
+            heads.filter(|(_, value)| matches!(value, Data::String(text) if text == heading));
         found.map(|((_, column), _)| *column).next()
     }
 
@@ -229,7 +230,7 @@ impl Page {
             .values
             .iter()
             .filter(|((row, column), _)| *row > HEADS && *column == 0);
-        let found = rows.filter(|(_, value)| value.to_string() == id);
+        let found = rows.filter(|(_, value)| matches!(value, Data::String(text) if text == id));
         found.map(|((row, _), _)| *row).next()
     }
 
