@@ -352,6 +352,14 @@ pub fn sweep(plan: &Plan, engine: &Engine, asked: Asked) -> Result<Swept, Proble
         }
     };
     let mut trial = Trial::new(plan, engine);
+    let sheets = asked.watches.iter().map(|watch| match &watch.source {
+        Source::Column(..) => watch.row(engine).map(|(sheet, _)| sheet),
+        // A formula may read anything.
+        Source::Formula(..) => None,
+    });
+    if let Some(sheets) = sheets.collect::<Option<Vec<SheetId>>>() {
+        trial.leave_paths(&sheets)?;
+    }
     trial.make(Edit::Group(asked.with.clone()))?;
     let mut turner = Turner {
         trial,

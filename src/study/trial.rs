@@ -65,6 +65,30 @@ impl Trial {
         }
     }
 
+    /// Takes the paths out of the copy where nothing of some sheets stands on them: each edit of a
+    /// link would make all of them anew.
+    ///
+    /// # Errors
+    /// None where the rows are there, as they are.
+    pub fn leave_paths(&mut self, sheets: &[SheetId]) -> Result<(), Problem> {
+        let Some(paths) = self.plan.sheet("paths") else {
+            return Ok(());
+        };
+        let nodes = &self.engine.graph().nodes;
+        let of = |at: &usize| sheets.contains(&nodes[*at].sheet);
+        let wanted = (0..nodes.len()).filter(of);
+        let wanted: Vec<ColumnId> = wanted
+            .filter_map(|at| u32::try_from(at).ok().map(ColumnId))
+            .collect();
+        let needed = needed(&self.engine, &wanted);
+        let stands = (0..nodes.len()).any(|at| needed[at] && nodes[at].sheet == paths);
+        let rows = self.plan.rows(paths).order().to_vec();
+        if !stands && !rows.is_empty() {
+            self.make(Edit::RemoveRows { sheet: paths, rows })?;
+        }
+        Ok(())
+    }
+
     /// The copy as it is now.
     pub fn plan(&self) -> &Plan {
         &self.plan
