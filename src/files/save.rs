@@ -56,7 +56,8 @@ pub fn save_by<T>(
     let old = replaceable(&target)?;
     if old.is_some() && !replace {
         let message = format!("`{}` is there already", path.display());
-        return Err(Problem::new("file-there", message).help("name another file, or say that it may be replaced"));
+        return Err(Problem::new("file-there", message)
+            .help("name another file, or say that it may be replaced"));
     }
     let mut beside =
         Beside::create(&target, old.as_ref()).map_err(|error| trouble(&target, &error))?;

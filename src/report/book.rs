@@ -266,7 +266,9 @@ pub fn pieces(marked: &str) -> Vec<Piece<'_>> {
         let Some(end) = inside.find(END) else {
             return all;
         };
-        let (block, column) = inside[..end].split_once('.').unwrap_or((&inside[..end], "0"));
+        let (block, column) = inside[..end]
+            .split_once('.')
+            .unwrap_or((&inside[..end], "0"));
         let number = |text: &str| text.parse::<usize>().unwrap_or(0);
         let place = Place {
             block: number(block),
@@ -298,7 +300,10 @@ mod tests {
 
     #[test]
     fn marks_become_places() {
-        let place = Place { block: 0, column: 1 };
+        let place = Place {
+            block: 0,
+            column: 1,
+        };
         let grid = Grid {
             blocks: vec![Spot {
                 page: "Links".to_owned(),
@@ -308,7 +313,12 @@ mod tests {
             }],
             assumed: vec![("Assumptions".to_owned(), 9, "E".to_owned())],
         };
-        let marked = format!("{}+SUM({})*{}", place.cell(), place.range(), assumed(ParamId(0)));
+        let marked = format!(
+            "{}+SUM({})*{}",
+            place.cell(),
+            place.range(),
+            assumed(ParamId(0))
+        );
         let mut text = String::new();
         Template::new(&marked, "Links", &grid).write(7, &mut text);
         assert_eq!(text, "H7+SUM($H$5:$H$7)*Assumptions!$E$9");

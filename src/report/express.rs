@@ -295,7 +295,13 @@ impl Flag {
     }
 
     /// Several flags where one that is known may decide, whether or not others are missing.
-    fn joined(&self, all: &[Self], name: &str, decides: fn(&Self) -> String, decided: &str) -> String {
+    fn joined(
+        &self,
+        all: &[Self],
+        name: &str,
+        decides: fn(&Self) -> String,
+        decided: &str,
+    ) -> String {
         let (sure, open): (Vec<&Self>, Vec<&Self>) = all.iter().partition(|one| one.is_sure());
         if sure.iter().any(|one| decides(one) == "TRUE") {
             return decided.to_owned();
@@ -427,7 +433,10 @@ mod tests {
     #[test]
     fn scales_are_turned_by_whole_factors() {
         assert_eq!(cell("A1", 1e9).in_scale(1e9).text(Binds::Sum), "A1");
-        assert_eq!(cell("A1", 1e9).in_scale(1.0).text(Binds::Sum), "A1*1000000000");
+        assert_eq!(
+            cell("A1", 1e9).in_scale(1.0).text(Binds::Sum),
+            "A1*1000000000"
+        );
         assert_eq!(cell("A1", 1e-3).in_scale(1.0).text(Binds::Sum), "A1/1000");
         assert_eq!(Number::constant(1e3).in_scale(1e9).text(Binds::Sum), "1E-6");
         assert_eq!(Number::constant(-0.3).text(Binds::Product), "(-0.3)");

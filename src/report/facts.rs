@@ -61,7 +61,12 @@ impl Facts {
         for laid in &layout.pages {
             facts.count_verdicts(request, layout, laid);
         }
-        let page = |name: &str| request.plan.sheet(name).and_then(|sheet| layout.page_of(sheet));
+        let page = |name: &str| {
+            request
+                .plan
+                .sheet(name)
+                .and_then(|sheet| layout.page_of(sheet))
+        };
         if let Some(links) = page("links") {
             facts.n_links = layout.blocks[links.block].rows.len();
             facts.n_unknown = facts.verdicts("Links", "unknown");
@@ -87,14 +92,19 @@ impl Facts {
         let [stops, cautions, _] = request.findings.counts;
         let first = match (stops, cautions) {
             (0, 0) => "Nothing speaks against building the plan as it stands.".to_owned(),
-            (0, n) => format!("No finding stops the plan; decide which of the {n} cautions are accepted as they are."),
+            (0, n) => format!(
+                "No finding stops the plan; decide which of the {n} cautions are accepted as they are."
+            ),
             (n, _) => format!(
                 "The plan should not be built as it stands: cure the findings of weight stop first, {n} of them, or say \
                  which of them are accepted, and why."
             ),
         };
         let second = match &request.proposal {
-            Some(proposal) => format!("Choose between the plan as it stands and `{}`, on the page Proposal.", proposal.title),
+            Some(proposal) => format!(
+                "Choose between the plan as it stands and `{}`, on the page Proposal.",
+                proposal.title
+            ),
             None => "No other proposal is beside this plan.".to_owned(),
         };
         vec![first, second]
@@ -144,7 +154,8 @@ impl Facts {
         };
         rows.sort_by(|a, b| a.1.total_cmp(&b.1));
         let Some((worst, margin)) = rows.first().cloned() else {
-            self.risk.push("No link has a margin: loss and limits are not known.".to_owned());
+            self.risk
+                .push("No link has a margin: loss and limits are not known.".to_owned());
             return;
         };
         let below = rows.iter().filter(|(_, margin)| *margin < 0.0).count();
@@ -163,7 +174,10 @@ impl Facts {
             of: "Link".to_owned(),
             unit: "Margin, dB".to_owned(),
             series: vec!["Margin".to_owned()],
-            rows: rows.into_iter().map(|(id, value)| (id, vec![Some(value)])).collect(),
+            rows: rows
+                .into_iter()
+                .map(|(id, value)| (id, vec![Some(value)]))
+                .collect(),
             sources: vec![Some(source)],
         });
     }
@@ -181,7 +195,9 @@ impl Facts {
             Some((rows, _)) => rows.iter().cloned().collect(),
             None => FxHashMap::default(),
         };
-        let most_out = of_out.iter().max_by(|a, b| a.1.total_cmp(b.1).then(b.0.cmp(a.0)));
+        let most_out = of_out
+            .iter()
+            .max_by(|a, b| a.1.total_cmp(b.1).then(b.0.cmp(a.0)));
         let with_out = match most_out {
             Some((id, ratio)) => format!(
                 "; where one uplink of several is out, the greatest is {} to 1, of {id}",
@@ -189,7 +205,10 @@ impl Facts {
             ),
             None => String::new(),
         };
-        let sentence = format!("The greatest ratio is {} to 1, of {worst}{with_out}.", shown(ratio));
+        let sentence = format!(
+            "The greatest ratio is {} to 1, of {worst}{with_out}.",
+            shown(ratio)
+        );
         self.risk.push(sentence.clone());
         rows.truncate(MOST_BARS);
         let rows = rows.into_iter().map(|(id, value)| {
@@ -212,7 +231,10 @@ impl Facts {
         };
         rows.sort_by(|a, b| a.1.total_cmp(&b.1));
         if let Some((first, years)) = rows.first() {
-            let sentence = format!("With the growth that was entered, the uplinks of {first} are full first, in {} years.", shown(*years));
+            let sentence = format!(
+                "With the growth that was entered, the uplinks of {first} are full first, in {} years.",
+                shown(*years)
+            );
             self.risk.push(sentence);
         }
     }
@@ -228,9 +250,24 @@ impl Facts {
         };
         let is_assembly = "one_of(used_medium.kind, \"twinax\", \"active optical\")";
         let families = [
-            ("Modules", column(&format!("pick({is_assembly}, missing, cables * (near_price + far_price))"))),
-            ("Cable and cords", column(&format!("pick({is_assembly}, missing, cables * cable_price)"))),
-            ("Assemblies", column(&format!("pick({is_assembly}, cables * assembly_price, missing)"))),
+            (
+                "Modules",
+                column(&format!(
+                    "pick({is_assembly}, missing, cables * (near_price + far_price))"
+                )),
+            ),
+            (
+                "Cable and cords",
+                column(&format!(
+                    "pick({is_assembly}, missing, cables * cable_price)"
+                )),
+            ),
+            (
+                "Assemblies",
+                column(&format!(
+                    "pick({is_assembly}, cables * assembly_price, missing)"
+                )),
+            ),
         ];
         let (price, ordered) = (column("price"), column("pick(to_order, 1, 0)"));
         let (mut n, mut priced, mut total) = (0, 0, 0.0);
@@ -245,7 +282,11 @@ impl Facts {
             };
             (priced, total) = (priced + 1, total + price);
             for (sum, (_, values)) in sums.iter_mut().zip(&families) {
-                *sum += values.get(row).copied().filter(|value| value.is_finite()).unwrap_or(0.0);
+                *sum += values
+                    .get(row)
+                    .copied()
+                    .filter(|value| value.is_finite())
+                    .unwrap_or(0.0);
             }
         }
         self.money = money(n, priced, total);
@@ -264,7 +305,10 @@ impl Facts {
         };
         let part = values[0].unwrap_or(0.0) / total * 100.0;
         self.bars.push(Bars {
-            title: format!("{most} are {} % of the {priced} links that have a price.", significant(part, 2)),
+            title: format!(
+                "{most} are {} % of the {priced} links that have a price.",
+                significant(part, 2)
+            ),
             of: "Family".to_owned(),
             unit: "Money".to_owned(),
             series: vec!["Cost".to_owned()],
@@ -287,9 +331,13 @@ fn money(n: usize, priced: usize, total: f64) -> Vec<String> {
         ),
     });
     if priced > 0 && lacking > 0 {
-        all.push(format!("{lacking} links are not priced, which does not mean that they cost nothing."));
+        all.push(format!(
+            "{lacking} links are not priced, which does not mean that they cost nothing."
+        ));
     }
-    all.push("Prices are those in the parts of this plan; nobody else vouches for them.".to_owned());
+    all.push(
+        "Prices are those in the parts of this plan; nobody else vouches for them.".to_owned(),
+    );
     all
 }
 
@@ -300,7 +348,10 @@ fn assumptions(request: &Request<'_>) -> String {
         .filter(|known| known.own)
         .map(|known| known.def.title.to_lowercase())
         .collect();
-    let recalled = all.iter().filter(|known| !known.own && known.def.confidence == "memory").count();
+    let recalled = all
+        .iter()
+        .filter(|known| !known.own && known.def.confidence == "memory")
+        .count();
     let set = match own.as_slice() {
         [] => "None of them was set in this plan.".to_owned(),
         some => format!("Set in this plan: {}.", some.join(", ")),
@@ -318,10 +369,14 @@ fn numbers(request: &Request<'_>, layout: &Layout, laid: &Laid, name: &str) -> O
     let (place, letters) = layout.find(request.engine, laid, name)?;
     let values = layout.values(request.plan, request.engine, place);
     let block = &layout.blocks[laid.block];
-    let rows = block.rows.iter().enumerate().filter_map(|(at, row)| match values.at(at) {
-        Datum::Number(value) => Some((request.plan.id(block.sheet, *row), value)),
-        Datum::Empty | Datum::Text(_) | Datum::Flag(_) => None,
-    });
+    let rows = block
+        .rows
+        .iter()
+        .enumerate()
+        .filter_map(|(at, row)| match values.at(at) {
+            Datum::Number(value) => Some((request.plan.id(block.sheet, *row), value)),
+            Datum::Empty | Datum::Text(_) | Datum::Flag(_) => None,
+        });
     Some((rows.collect(), (laid.block, letters)))
 }
 

@@ -182,7 +182,9 @@ impl<'a> Folder<'a> {
         let none_counts = |one: &Typed| matches!(one.node, Node::Flag(false) | Node::Missing);
         if !self.has_rows(gathered.over) || conditions.iter().any(none_counts) {
             return match &gathered.key {
-                Some((_, with)) if !matches!(with.node, Node::This) => self.keyed(with, nothing, args),
+                Some((_, with)) if !matches!(with.node, Node::This) => {
+                    self.keyed(with, nothing, args)
+                }
                 Some(_) | None => nothing,
             };
         }
@@ -231,7 +233,9 @@ impl<'a> Folder<'a> {
     }
 
     fn row_of(&mut self, sheet: SheetId, keys: &[(ColumnId, Typed)], args: &[Typed]) -> Node {
-        let keys = keys.iter().map(|(column, with)| (*column, self.part(with, args)));
+        let keys = keys
+            .iter()
+            .map(|(column, with)| (*column, self.part(with, args)));
         let keys: Vec<(ColumnId, Typed)> = keys.collect();
         let is_lost = !self.has_rows(sheet) || keys.iter().any(|(_, with)| with.is_missing());
         match is_lost {
@@ -304,7 +308,8 @@ fn called(name: &'static str, form: &Form, mut args: Vec<Typed>) -> Node {
         },
         Form::FirstGiven => {
             args.retain(|arg| !arg.is_missing());
-            let sure = |arg: &Typed| matches!(arg.node, Node::Number(_) | Node::Flag(_) | Node::Text(_));
+            let sure =
+                |arg: &Typed| matches!(arg.node, Node::Number(_) | Node::Flag(_) | Node::Text(_));
             if let Some(at) = args.iter().position(sure) {
                 args.truncate(at + 1);
             }
@@ -316,7 +321,9 @@ fn called(name: &'static str, form: &Form, mut args: Vec<Typed>) -> Node {
         }
         Form::IsGiven => match args[0].node {
             Node::Missing => return Node::Flag(false),
-            Node::Number(_) | Node::Flag(_) | Node::Text(_) | Node::This => return Node::Flag(true),
+            Node::Number(_) | Node::Flag(_) | Node::Text(_) | Node::This => {
+                return Node::Flag(true);
+            }
             _ => {}
         },
         Form::OneOf => {

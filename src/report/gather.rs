@@ -86,13 +86,17 @@ impl Translator<'_> {
         let yes = Flag::And(flags).yes();
         let value = gathered.value.as_ref().map(|value| self.number(value));
         let value = value.transpose()?;
-        let scale = value.as_ref().map_or(1.0, |value| match value.is_constant() {
-            true => 1.0,
-            false => value.scale,
-        });
+        let scale = value
+            .as_ref()
+            .map_or(1.0, |value| match value.is_constant() {
+                true => 1.0,
+                false => value.scale,
+            });
         let (text, may_lack) = match &value {
             None => ("1".to_owned(), false),
-            Some(value) if value.sure => (value.clone().in_scale(scale).text(Binds::Compare), false),
+            Some(value) if value.sure => {
+                (value.clone().in_scale(scale).text(Binds::Compare), false)
+            }
             Some(value) => match self.asks_for(gathered, value)? {
                 true => (value.text(Binds::Compare), false),
                 false => {
@@ -163,11 +167,17 @@ impl Translator<'_> {
             Gather::Mean => format!("{sum}/{n_values}"),
             Gather::Largest | Gather::Smallest => match key {
                 None => {
-                    let name = if gather == Gather::Largest { "MAX" } else { "MIN" };
+                    let name = if gather == Gather::Largest {
+                        "MAX"
+                    } else {
+                        "MIN"
+                    };
                     format!("IF({n_values}=0,1/0,{name}({values}))")
                 }
                 Some((by, _, _)) => {
-                    let first = self.first(over, counted, *by, gather == Gather::Largest)?.range();
+                    let first = self
+                        .first(over, counted, *by, gather == Gather::Largest)?
+                        .range();
                     format!("SUMIFS({values}{and_group},{first},0)/COUNTIFS({group}{first},0)")
                 }
             },
@@ -225,9 +235,11 @@ impl Translator<'_> {
         let places = places.collect::<Told<Vec<Place>>>();
         self.here = here;
         match (places?.as_slice(), wanted.as_slice()) {
-            ([one], [at]) if self.is_single(over, keys) => {
-                Ok(format!("MATCH({},{},0)", at.hard(Binds::Compare), one.range()))
-            }
+            ([one], [at]) if self.is_single(over, keys) => Ok(format!(
+                "MATCH({},{},0)",
+                at.hard(Binds::Compare),
+                one.range()
+            )),
             ([one], [at]) => self.last(over, *one, at),
             ([one, two], [first, second]) if self.is_single(over, keys) => {
                 self.here = over;
@@ -267,7 +279,9 @@ impl Translator<'_> {
         };
         let first = self.first(over, &counted, by, true)?.range();
         let (values, by, at) = (place.range(), by.range(), at.hard(Binds::Compare));
-        Ok(format!("SUMIFS({values},{by},{at},{first},0)/COUNTIFS({by},{at},{first},0)"))
+        Ok(format!(
+            "SUMIFS({values},{by},{at},{first},0)/COUNTIFS({by},{at},{first},0)"
+        ))
     }
 
     /// Whether no two rows of a block have the same keys.
@@ -279,7 +293,9 @@ impl Translator<'_> {
         let mut seen = rustc_hash::FxHashSet::default();
         let rows = block.rows.iter();
         rows.map(|row| {
-            let key = keys.iter().map(|(column, _)| self.engine.row_at(*column, *row));
+            let key = keys
+                .iter()
+                .map(|(column, _)| self.engine.row_at(*column, *row));
             key.collect::<Vec<u32>>()
         })
         .filter(|key| !key.contains(&crate::table::ABSENT))
@@ -291,7 +307,11 @@ impl Translator<'_> {
 fn place_of(number: &Number) -> Option<Place> {
     let text = number.text(Binds::Compare);
     match super::book::pieces(&text).as_slice() {
-        [super::book::Piece::Plain(""), super::book::Piece::Cell(place), super::book::Piece::Plain("")] => Some(*place),
+        [
+            super::book::Piece::Plain(""),
+            super::book::Piece::Cell(place),
+            super::book::Piece::Plain(""),
+        ] => Some(*place),
         _ => None,
     }
 }

@@ -83,8 +83,10 @@ impl Layout {
                 is_there.then(|| (sheet, shown(plan, engine, sheet), *page))
             })
             .collect();
-        let asked: Vec<(SheetId, Vec<ColumnId>)> =
-            pages.iter().map(|(sheet, columns, _)| (*sheet, columns.clone())).collect();
+        let asked: Vec<(SheetId, Vec<ColumnId>)> = pages
+            .iter()
+            .map(|(sheet, columns, _)| (*sheet, columns.clone()))
+            .collect();
         let mut translator = Translator::new(plan, engine, &asked, most_cells);
         translator.translate_all();
         let blocks = std::mem::take(&mut translator.blocks);
@@ -123,14 +125,19 @@ impl Layout {
 
     /// The page of a sheet, if it has one.
     pub fn page_of(&self, sheet: SheetId) -> Option<&Laid> {
-        self.pages.iter().find(|laid| self.blocks[laid.block].sheet == sheet)
+        self.pages
+            .iter()
+            .find(|laid| self.blocks[laid.block].sheet == sheet)
     }
 
     /// A column of a page by its name in the plan, and its letters.
     pub fn find(&self, engine: &Engine, laid: &Laid, name: &str) -> Option<(Place, String)> {
         let sheet = self.blocks[laid.block].sheet;
         let id = engine.find_column(sheet, name)?;
-        let placed = laid.columns.iter().find(|one| self.col(one.place).column == Some(id))?;
+        let placed = laid
+            .columns
+            .iter()
+            .find(|one| self.col(one.place).column == Some(id))?;
         let spot = &self.grid.blocks[laid.block];
         let letters = spot.letters[placed.place.column].clone()?;
         Some((placed.place, letters))
@@ -146,7 +153,9 @@ impl Layout {
             let col = self.col(placed.place);
             matches!(col.content, Content::Formula(_)) && !col.leans.is_empty()
         });
-        leaning.map(|(laid, placed)| (laid.page.clone(), placed.heading.clone())).collect()
+        leaning
+            .map(|(laid, placed)| (laid.page.clone(), placed.heading.clone()))
+            .collect()
     }
 
     /// Columns for people that stand as values, with the reason.
@@ -245,7 +254,8 @@ fn lay(
     for column in order {
         let col = &block.columns[column];
         let mut heading = title_of(engine, col);
-        let is_taken = |columns: &[Placed], heading: &str| columns.iter().any(|one| one.heading == heading);
+        let is_taken =
+            |columns: &[Placed], heading: &str| columns.iter().any(|one| one.heading == heading);
         if is_taken(&columns, &heading) {
             heading = format!("{heading}, {}", columns.len() + 1);
         }
@@ -302,8 +312,12 @@ fn grid<'a>(plan: &Plan, blocks: &[Block], laid: impl Iterator<Item = &'a Laid>)
 
 /// The columns of a table that say where a row comes from.
 pub fn origins(plan: &Plan, engine: &Engine, sheet: SheetId) -> Vec<ColumnId> {
-    let columns = ORIGINS.iter().filter_map(|name| plan.def(sheet).column(name));
-    columns.map(|position| engine.column(sheet, position)).collect()
+    let columns = ORIGINS
+        .iter()
+        .filter_map(|name| plan.def(sheet).column(name));
+    columns
+        .map(|position| engine.column(sheet, position))
+        .collect()
 }
 
 /// The row of the assumptions page on which an assumption stands, from 1.

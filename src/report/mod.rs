@@ -4,7 +4,6 @@
 //! names no file; whoever asks brings something to write into. One record a format.
 
 mod book;
-mod csv;
 mod express;
 mod facts;
 mod fields;
@@ -14,6 +13,7 @@ mod html;
 mod identity;
 mod json;
 mod layout;
+mod list;
 mod ods;
 mod stored;
 mod translate;
@@ -140,6 +140,9 @@ pub struct Written {
     pub leaning: Vec<(String, String)>,
 }
 
+/// Writes a plan in a format, and says now and then how far it is.
+pub type Writer = fn(&Request<'_>, &mut dyn Sink, &mut dyn FnMut(Done)) -> Result<Written, Problem>;
+
 /// A format that a plan can be exported as.
 #[derive(Debug)]
 pub struct Format {
@@ -152,7 +155,7 @@ pub struct Format {
     /// What it leaves out; empty where it leaves out nothing that matters.
     pub leaves_out: &'static str,
     /// Writes it.
-    pub write: fn(&Request<'_>, &mut dyn Sink, &mut dyn FnMut(Done)) -> Result<Written, Problem>,
+    pub write: Writer,
 }
 
 /// The formats, in the order of the manual.
@@ -166,8 +169,8 @@ pub const FORMATS: &[Format] = &[
     },
     ods::FORMAT,
     html::FORMAT,
-    csv::COMMAS,
-    csv::TABS,
+    list::COMMAS,
+    list::TABS,
     json::FORMAT,
     worklist::FORMAT,
 ];
@@ -177,14 +180,25 @@ pub const FORMATS: &[Format] = &[
 /// # Errors
 /// An ending of no format.
 pub fn format_of(path: &Path) -> Result<&'static Format, Problem> {
-    let ending = path.extension().map(|ending| ending.to_string_lossy().to_lowercase());
+    let ending = path
+        .extension()
+        .map(|ending| ending.to_string_lossy().to_lowercase());
     let ending = ending.unwrap_or_default();
-    let found = FORMATS.iter().find(|format| format.endings.contains(&&*ending));
-    let all: Vec<&str> = FORMATS.iter().flat_map(|format| format.endings).copied().collect();
+    let found = FORMATS
+        .iter()
+        .find(|format| format.endings.contains(&&*ending));
+    let all: Vec<&str> = FORMATS
+        .iter()
+        .flat_map(|format| format.endings)
+        .copied()
+        .collect();
     found.ok_or_else(|| {
         let name = path.display();
-        Problem::new("no-such-format", format!("`{name}` does not say what to export it as"))
-            .help(format!("end the name with one of: {}", all.join(", ")))
+        Problem::new(
+            "no-such-format",
+            format!("`{name}` does not say what to export it as"),
+        )
+        .help(format!("end the name with one of: {}", all.join(", ")))
     })
 }
 
@@ -193,8 +207,10 @@ impl Request<'_> {
     fn whole_plan(&self, what: &str) -> Result<(), Problem> {
         match self.choice.sheets.is_empty() {
             true => Ok(()),
-            false => Err(Problem::new("no-sheets", format!("{what} has no sheets to choose from"))
-                .help("leave --sheet away, or export as csv, tsv, json or html")),
+            false => Err(
+                Problem::new("no-sheets", format!("{what} has no sheets to choose from"))
+                    .help("leave --sheet away, or export as csv, tsv, json or html"),
+            ),
         }
     }
 
@@ -202,8 +218,11 @@ impl Request<'_> {
     fn all_states(&self, what: &str) -> Result<(), Problem> {
         match self.choice.every_state {
             false => Ok(()),
-            true => Err(Problem::new("no-states", format!("{what} holds links in every state anyway"))
-                .help("leave --every-state away, or export a work list as txt")),
+            true => Err(Problem::new(
+                "no-states",
+                format!("{what} holds links in every state anyway"),
+            )
+            .help("leave --every-state away, or export a work list as txt")),
         }
     }
 
@@ -227,6 +246,9 @@ fn printable(text: &str) -> String {
 
 /// A file that could not be written.
 pub fn unwritten(error: &std::io::Error) -> Problem {
-    Problem::new("not-written", format!("the export could not be written: {error}"))
-        .help("make room on the disk, or name another folder")
+    Problem::new(
+        "not-written",
+        format!("the export could not be written: {error}"),
+    )
+    .help("make room on the disk, or name another folder")
 }

@@ -71,7 +71,9 @@ impl<'a> Values<'a> {
                 Some(code) if *code != ABSENT => text(Cow::Owned(plan.names().text(*code))),
                 Some(_) | None => Datum::Empty,
             },
-            Self::Texts(texts) => texts.get(row).map_or(Datum::Empty, |one| text(Cow::Borrowed(one))),
+            Self::Texts(texts) => texts
+                .get(row)
+                .map_or(Datum::Empty, |one| text(Cow::Borrowed(one))),
         }
     }
 }
@@ -146,7 +148,12 @@ fn as_entered(base: f64, unit: &Unit) -> f64 {
 }
 
 /// The values of a column of a block.
-pub fn values<'a>(plan: &'a Plan, engine: &'a Engine, blocks: &'a [Block], place: Place) -> Values<'a> {
+pub fn values<'a>(
+    plan: &'a Plan,
+    engine: &'a Engine,
+    blocks: &'a [Block],
+    place: Place,
+) -> Values<'a> {
     let block = &blocks[place.block];
     let col = &block.columns[place.column];
     let part = |part: &Typed| part_values(plan, engine, block, part, col.scale);
@@ -166,7 +173,10 @@ pub fn values<'a>(plan: &'a Plan, engine: &'a Engine, blocks: &'a [Block], place
             Values::Numbers(block.rows.iter().map(at).collect())
         }
         Stored::Pair(a, b) => {
-            let (a, b) = (values(plan, engine, blocks, *a), values(plan, engine, blocks, *b));
+            let (a, b) = (
+                values(plan, engine, blocks, *a),
+                values(plan, engine, blocks, *b),
+            );
             let pair = |row| match (a.at(row), b.at(row)) {
                 (Datum::Number(a), Datum::Number(b)) => format!("{a}|{b}"),
                 _ => String::new(),
@@ -179,8 +189,12 @@ pub fn values<'a>(plan: &'a Plan, engine: &'a Engine, blocks: &'a [Block], place
             scale,
         } => {
             let flags = conditions.iter();
-            let flags: Vec<Column> = flags.map(|one| engine.part_of_rows(plan, block.sheet, one)).collect();
-            let value = value.as_ref().map(|one| engine.part_of_rows(plan, block.sheet, one));
+            let flags: Vec<Column> = flags
+                .map(|one| engine.part_of_rows(plan, block.sheet, one))
+                .collect();
+            let value = value
+                .as_ref()
+                .map(|one| engine.part_of_rows(plan, block.sheet, one));
             let counts = |row: &RowId| flags.iter().all(|flags| is_yes(flags, row.at()));
             let one = |row: &RowId| match (&value, counts(row)) {
                 (_, false) => f64::NAN,
@@ -193,7 +207,10 @@ pub fn values<'a>(plan: &'a Plan, engine: &'a Engine, blocks: &'a [Block], place
             Values::Counted(block.rows.iter().map(one).collect())
         }
         Stored::Rank { of, by, falling } => {
-            let (of, by) = (values(plan, engine, blocks, *of), values(plan, engine, blocks, *by));
+            let (of, by) = (
+                values(plan, engine, blocks, *of),
+                values(plan, engine, blocks, *by),
+            );
             Values::Numbers(ranks(block.rows.len(), &of, &by, *falling))
         }
     }
@@ -246,7 +263,10 @@ fn ranks(n_rows: usize, of: &Values<'_>, by: &Values<'_>, falling: bool) -> Vec<
     let mut groups = std::collections::BTreeMap::<u64, Vec<(usize, f64)>>::new();
     for row in 0..n_rows {
         if let (Datum::Number(value), Datum::Number(group)) = (of.at(row), by.at(row)) {
-            groups.entry(group.to_bits()).or_default().push((row, value));
+            groups
+                .entry(group.to_bits())
+                .or_default()
+                .push((row, value));
         }
     }
     let mut out = vec![f64::NAN; n_rows];

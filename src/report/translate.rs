@@ -6,7 +6,7 @@
 //! program knows is refused with a reason. Values over many rows are in `gather.rs`.
 
 use super::book::{Block, Col, Content, Place, Stored, assumed, is_markless};
-use super::express::{Binds, Flag, MISSING, Number, Words, all_alike, alike, quoted};
+use super::express::{Binds, Flag, MISSING, Number, Words, alike, all_alike, quoted};
 use super::fold::Folder;
 use crate::engine::Engine;
 use crate::formula::Form;
@@ -32,8 +32,25 @@ pub type Told<T> = Result<T, Untold>;
 
 /// The functions that every spreadsheet program knows and computes alike.
 const KNOWN: &[&str] = &[
-    "SUM", "MAX", "MIN", "ROUND", "IF", "AND", "OR", "NOT", "IFERROR", "INDEX", "MATCH", "SUMIFS",
-    "COUNTIFS", "SUMPRODUCT", "LOG10", "LN", "EXP", "SQRT", "ABS",
+    "SUM",
+    "MAX",
+    "MIN",
+    "ROUND",
+    "IF",
+    "AND",
+    "OR",
+    "NOT",
+    "IFERROR",
+    "INDEX",
+    "MATCH",
+    "SUMIFS",
+    "COUNTIFS",
+    "SUMPRODUCT",
+    "LOG10",
+    "LN",
+    "EXP",
+    "SQRT",
+    "ABS",
 ];
 
 /// The longest formula that is written; the format allows 8,192 characters.
@@ -44,6 +61,9 @@ const MOST_NESTED: usize = 60;
 
 /// Names longer than this cannot be searched for.
 const MOST_OF_A_NAME: usize = 250;
+
+/// Why a column stands as values in a large plan.
+const TOO_MANY: &str = "the sheet has too many rows for the columns that it needs";
 
 /// Steps within a billionth of a whole count as whole, as in our own rounding.
 const STEP_SLACK: &str = "0.000000001";
@@ -107,7 +127,44 @@ impl<'a> Translator<'a> {
             .flat_map(|block| block.columns.iter().filter_map(|col| col.column))
             .collect();
         for column in shown {
-            self.column(column);
+            self.translate_or_leave(column);
+        }
+    }
+
+    /// Translates a column; one for which there is no room leaves nothing behind.
+    fn translate_or_leave(&mut self, id: ColumnId) {
+        let before: Vec<usize> = self
+            .blocks
+            .iter()
+            .map(|block| block.columns.len())
+            .collect();
+        let pending = self
+            .columns
+            .iter()
+            .filter(|(_, place)| self.col(**place).content == Content::Pending);
+        let pending: Vec<Place> = pending.map(|(_, place)| *place).collect();
+        let Ok(place) = self.column(id) else {
+            return;
+        };
+        if self.col(place).content != Content::Value(TOO_MANY.to_owned()) {
+            return;
+        }
+        let is_old = |place: &Place| before.get(place.block).is_some_and(|n| place.column < *n);
+        self.columns.retain(|_, place| is_old(place));
+        self.helpers.retain(|_, place| is_old(place));
+        for (block, n) in self
+            .blocks
+            .iter_mut()
+            .zip(before.iter().copied().chain(std::iter::repeat(0)))
+        {
+            block.columns.truncate(n);
+        }
+        // Others may have been translated on the way, over columns that are gone now.
+        for other in pending.into_iter().filter(|other| *other != place) {
+            let col = self.col_mut(other);
+            col.content = Content::Pending;
+            col.leans = BTreeSet::new();
+            col.sure = false;
         }
     }
 
@@ -155,15 +212,22 @@ impl<'a> Translator<'a> {
     }
 
     /// The place of a column of the plan, which is translated when it is first needed.
-    pub(super) fn column(&mut self, id: ColumnId) -> Place {
+    fn column(&mut self, id: ColumnId) -> Told<Place> {
         let sheet = self.engine.graph().nodes[id.at()].sheet;
         let block = self.block(sheet);
         let place = match self.columns.get(&id) {
             Some(known) => *known,
-            None => self.add_column(block, id, false),
+            None => {
+                self.must_have_room(block)?;
+                self.add_column(block, id, false)
+            }
         };
-        if self.col(place).content != Content::Pending {
-            return place;
+        match &self.col(place).content {
+            Content::Pending => {}
+            Content::Value(why) if why == TOO_MANY && !self.col(place).shown => {
+                return untold(TOO_MANY);
+            }
+            Content::Entered | Content::Formula(_) | Content::Value(_) => return Ok(place),
         }
         // Where a formula comes back to itself, which no plan without problems does, it ends here.
         self.col_mut(place).content = Content::Value("it hangs on itself".to_owned());
@@ -178,10 +242,26 @@ impl<'a> Translator<'a> {
                 col.content = Content::Formula(text);
                 col.sure = sure;
                 col.leans = leans;
+                Ok(place)
             }
-            Err(Untold(why)) => col.content = Content::Value(why),
+            Err(Untold(why)) => {
+                let is_lost = why == TOO_MANY && !col.shown;
+                col.content = Content::Value(why);
+                match is_lost {
+                    true => untold(TOO_MANY),
+                    false => Ok(place),
+                }
+            }
         }
-        place
+    }
+
+    /// Refuses one more column where the cells of a sheet are many already.
+    fn must_have_room(&self, block: usize) -> Told<()> {
+        let block = &self.blocks[block];
+        match block.columns.len() * block.rows.len() > self.most_cells {
+            true => untold(TOO_MANY),
+            false => Ok(()),
+        }
     }
 
     fn col_mut(&mut self, place: Place) -> &mut Col {
@@ -212,7 +292,10 @@ impl<'a> Translator<'a> {
             Ty::Row(sheet) => {
                 let at = self.at(&part)?;
                 let ids = self.ids(sheet)?;
-                closed(format!("INDEX({},{})", ids.range(), at.text(Binds::Compare)), false)
+                closed(
+                    format!("INDEX({},{})", ids.range(), at.text(Binds::Compare)),
+                    false,
+                )
             }
         };
         fits(&told.0)?;
@@ -229,7 +312,13 @@ impl<'a> Translator<'a> {
     }
 
     /// A column beside the others for a part of a formula; equal ones are one.
-    pub(super) fn helper(&mut self, text: String, title: &str, stored: Stored, scale: f64) -> Told<Place> {
+    pub(super) fn helper(
+        &mut self,
+        text: String,
+        title: &str,
+        stored: Stored,
+        scale: f64,
+    ) -> Told<Place> {
         fits(&text)?;
         let key = (self.here, text);
         let place = match self.helpers.get(&key) {
@@ -241,11 +330,14 @@ impl<'a> Translator<'a> {
         Ok(place)
     }
 
-    fn add_helper(&mut self, key: (usize, String), title: &str, stored: Stored, scale: f64) -> Told<Place> {
-        let block = &mut self.blocks[self.here];
-        if block.columns.len() * block.rows.len() > self.most_cells {
-            return untold("the sheet has too many rows for the columns that it needs");
-        }
+    fn add_helper(
+        &mut self,
+        key: (usize, String),
+        title: &str,
+        stored: Stored,
+        scale: f64,
+    ) -> Told<Place> {
+        self.must_have_room(self.here)?;
         let leans = leans_of(&key.1);
         let here = self.here;
         let mut hangs_on = BTreeSet::new();
@@ -281,11 +373,14 @@ impl<'a> Translator<'a> {
     }
 
     /// Uses a column: what it hangs on, the formula under work hangs on too.
-    pub(super) fn used(&mut self, id: ColumnId) -> Place {
-        let place = self.column(id);
+    ///
+    /// # Errors
+    /// A sheet that has no room for one more column.
+    pub(super) fn used(&mut self, id: ColumnId) -> Told<Place> {
+        let place = self.column(id)?;
         let leans = self.leaning(place);
         self.leans.extend(leans);
-        place
+        Ok(place)
     }
 
     /// The column with the names of the rows of a sheet, where they can be found by them.
@@ -294,7 +389,7 @@ impl<'a> Translator<'a> {
         if let Some(why) = self.blocks[block].unnamed {
             return untold(why);
         }
-        Ok(self.used(self.engine.column(sheet, 0)))
+        self.used(self.engine.column(sheet, 0))
     }
 
     /// A number, in whatever scale is at hand.
@@ -335,16 +430,16 @@ impl<'a> Translator<'a> {
 
     fn number_cell(&mut self, id: ColumnId) -> Told<Number> {
         let scale = self.scale(id)?;
-        let place = self.used(id);
+        let place = self.used(id)?;
         let (cell, col) = (place.cell(), self.col(place));
         Ok(match col.content {
             // An empty cell counts as 0 in a workbook, so it is made an error here.
             Content::Entered | Content::Value(_) => {
                 Number::of(format!("{cell}/({cell}<>\"\")"), Binds::Product, scale)
             }
-            Content::Pending | Content::Formula(_) => {
-                Number::of(cell, Binds::Whole, scale).soft().sure_if(col.sure)
-            }
+            Content::Pending | Content::Formula(_) => Number::of(cell, Binds::Whole, scale)
+                .soft()
+                .sure_if(col.sure),
         })
     }
 
@@ -352,7 +447,7 @@ impl<'a> Translator<'a> {
     fn fetched(&mut self, part: &Typed, row: &Typed, column: ColumnId) -> Told<Number> {
         let scale = self.scale(column)?;
         let at = self.at(row)?.text(Binds::Compare);
-        let place = self.used(column);
+        let place = self.used(column)?;
         let found = format!("INDEX({},{at})", place.range());
         let title = self.col(place).title.clone();
         match self.col(place).content {
@@ -409,7 +504,13 @@ impl<'a> Translator<'a> {
         args.iter().map(|arg| self.number(arg)).collect()
     }
 
-    fn number_call(&mut self, part: &Typed, name: &str, form: &Form, args: &[Typed]) -> Told<Number> {
+    fn number_call(
+        &mut self,
+        part: &Typed,
+        name: &str,
+        form: &Form,
+        args: &[Typed],
+    ) -> Told<Number> {
         match form {
             Form::Unary(op) => self.unary(*op, &args[0]),
             Form::Fold(op) => self.folded(*op, args),
@@ -457,7 +558,9 @@ impl<'a> Translator<'a> {
             Unary::Ln => call("LN", x.in_scale(1.0)),
             Unary::Log10 => call("LOG10", x.in_scale(1.0)),
             Unary::Exp => call("EXP", x.in_scale(1.0)),
-            Unary::Negate | Unary::Not | Unary::IsGiven => return untold("a part of it is no number"),
+            Unary::Negate | Unary::Not | Unary::IsGiven => {
+                return untold("a part of it is no number");
+            }
         })
     }
 
@@ -511,7 +614,11 @@ impl<'a> Translator<'a> {
                 rest = one;
                 continue;
             }
-            let text = format!("IFERROR({},{})", one.hard(Binds::Compare), rest.text(Binds::Compare));
+            let text = format!(
+                "IFERROR({},{})",
+                one.hard(Binds::Compare),
+                rest.text(Binds::Compare)
+            );
             let number = Number::of(text, Binds::Whole, one.scale);
             rest = match rest.soft {
                 true => number.soft(),
@@ -539,7 +646,9 @@ impl<'a> Translator<'a> {
             return untold(&format!("`{name}` has no workbook formula"));
         };
         if let Some(other) = functions(function.workbook).find(|one| !KNOWN.contains(one)) {
-            return untold(&format!("`{name}` needs {other}, which not every program knows"));
+            return untold(&format!(
+                "`{name}` needs {other}, which not every program knows"
+            ));
         }
         let number = Number::of(format!("({text})"), Binds::Whole, 1.0);
         Ok(match function.workbook.contains("\"\"") {
@@ -551,7 +660,9 @@ impl<'a> Translator<'a> {
     /// A number as one cell, so that it can be named twice.
     pub(super) fn one_cell(&mut self, number: Number, part: &Typed, title: &str) -> Told<Number> {
         let text = closed(number.text(Binds::Compare), number.sure).0;
-        let is_cell = text.starts_with('\u{1}') && text.matches('\u{1}').count() == 1 && text.ends_with('\u{4}');
+        let is_cell = text.starts_with('\u{1}')
+            && text.matches('\u{1}').count() == 1
+            && text.ends_with('\u{4}');
         if is_cell || number.is_constant() {
             return Ok(number);
         }
@@ -566,7 +677,7 @@ impl<'a> Translator<'a> {
             Node::Flag(flag) => Ok(Flag::Constant(*flag)),
             Node::Missing => Ok(Flag::Missing),
             Node::Column { id, .. } => {
-                let place = self.used(*id);
+                let place = self.used(*id)?;
                 let cell = place.cell();
                 Ok(match (&self.col(place).content, self.col(place).sure) {
                     // An empty cell is as good as no to a workbook.
@@ -579,7 +690,7 @@ impl<'a> Translator<'a> {
             }
             Node::Fetch { row, column, .. } => {
                 let at = self.at(row)?.text(Binds::Compare);
-                let place = self.used(*column);
+                let place = self.used(*column)?;
                 let found = format!("INDEX({},{at})", place.range());
                 let text = format!("IFERROR(IF({found}=\"\",\"\",{found}),\"\")");
                 let title = self.col(place).title.clone();
@@ -652,7 +763,11 @@ impl<'a> Translator<'a> {
         let this = matches!(a.node, Node::This) || matches!(b.node, Node::This);
         if rows && (this || !has_text(a) && !has_text(b)) {
             let (a, b) = (self.at(a)?, self.at(b)?);
-            return Ok(Flag::Strict(format!("{}={}", a.hard(Binds::Join), b.hard(Binds::Join))));
+            return Ok(Flag::Strict(format!(
+                "{}={}",
+                a.hard(Binds::Join),
+                b.hard(Binds::Join)
+            )));
         }
         let (a, b) = (self.word_cell(a)?, self.word_cell(b)?);
         Ok(same_words(&a, &[b]))
@@ -711,19 +826,22 @@ impl<'a> Translator<'a> {
         match part.ty {
             Ty::Number(_) => {
                 if let Node::Column { id, entered: true } = part.node {
-                    return Ok(Flag::Sure(format!("{}<>\"\"", self.used(id).cell())));
+                    return Ok(Flag::Sure(format!("{}<>\"\"", self.used(id)?.cell())));
                 }
                 let number = self.number(part)?;
                 Ok(match number.sure {
                     true => Flag::Constant(true),
                     false => {
                         let text = number.text(Binds::Join);
-                        let is_cell = number.soft && text.starts_with('\u{1}') && text.matches('\u{4}').count() == 1;
+                        let is_cell = number.soft
+                            && text.starts_with('\u{1}')
+                            && text.matches('\u{4}').count() == 1;
                         match is_cell && text.ends_with('\u{4}') {
                             true => Flag::Sure(format!("{text}<>\"\"")),
-                            false => {
-                                Flag::Sure(format!("IFERROR({}*0=0,FALSE)", number.hard(Binds::Product)))
-                            }
+                            false => Flag::Sure(format!(
+                                "IFERROR({}*0=0,FALSE)",
+                                number.hard(Binds::Product)
+                            )),
                         }
                     }
                 })
@@ -737,7 +855,10 @@ impl<'a> Translator<'a> {
             }
             Ty::Row(_) if !has_text(part) => {
                 let at = self.at(part)?;
-                Ok(Flag::Sure(format!("IFERROR({}*0=0,FALSE)", at.hard(Binds::Product))))
+                Ok(Flag::Sure(format!(
+                    "IFERROR({}*0=0,FALSE)",
+                    at.hard(Binds::Product)
+                )))
             }
             Ty::Text | Ty::Row(_) => {
                 let words = self.word_cell(part)?;
@@ -752,7 +873,9 @@ impl<'a> Translator<'a> {
     fn one_of(&mut self, args: &[Typed]) -> Told<Flag> {
         let (first, others) = (&args[0], &args[1..]);
         if matches!(first.ty, Ty::Number(_) | Ty::Flag) {
-            let all = others.iter().map(|other| self.compared(Infix::Equal, first, other));
+            let all = others
+                .iter()
+                .map(|other| self.compared(Infix::Equal, first, other));
             return Ok(Flag::Or(all.collect::<Told<Vec<_>>>()?));
         }
         let first = self.word_cell(first)?;
@@ -779,7 +902,10 @@ impl<'a> Translator<'a> {
         let given = [&text, &part].into_iter().filter(|one| !one.sure);
         Ok(Flag::Same {
             given: given.map(|one| one.text.clone()).collect(),
-            same: format!("COUNTIFS({0}:{0},{before}{1}&\"*\")>0", text.text, part.text),
+            same: format!(
+                "COUNTIFS({0}:{0},{before}{1}&\"*\")>0",
+                text.text, part.text
+            ),
             closed: false,
         })
     }
@@ -793,7 +919,7 @@ impl<'a> Translator<'a> {
             },
             Node::Missing => Ok(Words::missing()),
             Node::Column { id, .. } => {
-                let place = self.used(*id);
+                let place = self.used(*id)?;
                 let col = self.col(place);
                 let words = Words::cell(place.cell());
                 Ok(Words {
@@ -804,7 +930,7 @@ impl<'a> Translator<'a> {
             }
             Node::Fetch { row, column, .. } => {
                 let at = self.at(row)?.text(Binds::Compare);
-                let place = self.used(*column);
+                let place = self.used(*column)?;
                 Ok(Words::of(format!("INDEX({},{at})&\"\"", place.range())))
             }
             Node::Assumption(param) => Ok(Words::cell(assumed(*param))),
@@ -815,7 +941,7 @@ impl<'a> Translator<'a> {
             },
             Node::This => {
                 let sheet = self.blocks[self.here].sheet;
-                let place = self.used(self.engine.column(sheet, 0));
+                let place = self.used(self.engine.column(sheet, 0))?;
                 Ok(Words::cell(place.cell()))
             }
             Node::RowOf { sheet, .. } => {
@@ -931,7 +1057,11 @@ impl<'a> Translator<'a> {
             } => {
                 let flag = self.flag(&args[0])?.strict();
                 let (a, b) = (self.at(&args[1])?, self.at(&args[2])?);
-                format!("IF({flag},{},{})", a.text(Binds::Compare), b.text(Binds::Compare))
+                format!(
+                    "IF({flag},{},{})",
+                    a.text(Binds::Compare),
+                    b.text(Binds::Compare)
+                )
             }
             Node::Call {
                 form: Form::FirstGiven,
@@ -991,7 +1121,9 @@ fn closed(text: String, sure: bool) -> (String, bool) {
 
 /// Whether a text is the same as one of others.
 fn same_words(a: &Words, others: &[Words]) -> Flag {
-    let each = others.iter().map(|other| format!("{}={}", a.text, other.text));
+    let each = others
+        .iter()
+        .map(|other| format!("{}={}", a.text, other.text));
     let each: Vec<String> = each.collect();
     let same = match each.as_slice() {
         [one] => one.clone(),
@@ -1092,7 +1224,10 @@ fn block_of(plan: &Plan, sheet: SheetId) -> Block {
     if plan.def(sheet).reference {
         // A person's row beats a built-in one, and a later one an earlier one.
         order.sort_by_key(|row| rows.is_builtin(*row));
-        let own = order.iter().take_while(|row| !rows.is_builtin(**row)).count();
+        let own = order
+            .iter()
+            .take_while(|row| !rows.is_builtin(**row))
+            .count();
         order[..own].reverse();
         let mut seen = FxHashSet::default();
         order.retain(|row| seen.insert(plan.id(sheet, *row).to_lowercase()));

@@ -12,7 +12,9 @@ use std::time::Instant;
 const PER_SWITCH: usize = 48;
 
 fn main() {
-    let sizes: Vec<usize> = std::env::args().filter_map(|arg| arg.parse().ok()).collect();
+    let sizes: Vec<usize> = std::env::args()
+        .filter_map(|arg| arg.parse().ok())
+        .collect();
     let sizes = match sizes.is_empty() {
         true => vec![1_000, 10_000, 100_000],
         false => sizes,
@@ -26,8 +28,11 @@ fn main() {
         let wanted = Wanted {
             replace: true,
             date: None,
+            ..Wanted::default()
         };
-        let done = desk.export(&path, &wanted, &mut |_| {}).expect("it is written");
+        let done = desk
+            .export(&path, &wanted, &mut |_| {})
+            .expect("it is written");
         let took = start.elapsed();
         let size = std::fs::metadata(&path).map_or(0, |file| file.len());
         let written = &done.written;
@@ -52,7 +57,13 @@ fn report(line: &str) {
 fn peak() -> f64 {
     let status = std::fs::read_to_string("/proc/self/status").unwrap_or_default();
     let line = status.lines().find_map(|line| line.strip_prefix("VmHWM:"));
-    let kilobytes = line.and_then(|line| line.trim().trim_end_matches(" kB").trim().parse::<f64>().ok());
+    let kilobytes = line.and_then(|line| {
+        line.trim()
+            .trim_end_matches(" kB")
+            .trim()
+            .parse::<f64>()
+            .ok()
+    });
     kilobytes.unwrap_or(0.0) / 1024.0
 }
 
@@ -64,7 +75,8 @@ fn plan_text(n_links: usize) -> String {
     for at in 0..n_switches {
         let _ = writeln!(text, "s{at},hall {},48,1,4,SFP+", at % 20);
     }
-    text += "'''\nlinks = '''\nid,from,from_port,to,to_port,role,interface,medium,length,connections\n";
+    text +=
+        "'''\nlinks = '''\nid,from,from_port,to,to_port,role,interface,medium,length,connections\n";
     for at in 0..n_links {
         let (near, port) = (at / PER_SWITCH, at % PER_SWITCH);
         let far = (near + 1) % n_switches;
@@ -72,7 +84,10 @@ fn plan_text(n_links: usize) -> String {
             0 | 1 => ("uplink", "10GBASE-SR", "OM3", 40 + at % 300),
             _ => ("access", "1000BASE-T", "Cat6A", 5 + at % 90),
         };
-        let _ = writeln!(text, "L{at},s{near},p{port},s{far},q{at},{role},{interface},{medium},{length},2");
+        let _ = writeln!(
+            text,
+            "L{at},s{near},p{port},s{far},q{at},{role},{interface},{medium},{length},2"
+        );
     }
     text += "'''\n";
     text

@@ -13,15 +13,23 @@ use std::process::Command;
 fn inside(bytes: &[u8], name: &str) -> String {
     let mut zip = zip::ZipArchive::new(Cursor::new(bytes)).unwrap();
     let mut text = String::new();
-    zip.by_name(name).unwrap().read_to_string(&mut text).unwrap();
+    zip.by_name(name)
+        .unwrap()
+        .read_to_string(&mut text)
+        .unwrap();
     text
 }
 
 /// All pages inside a workbook, as they are written.
 fn all_pages(bytes: &[u8]) -> String {
     let zip = zip::ZipArchive::new(Cursor::new(bytes)).unwrap();
-    let names: Vec<String> = zip.file_names().map(|name| name.unwrap().into_owned()).collect();
-    let pages = names.iter().filter(|name| name.starts_with("xl/worksheets/sheet"));
+    let names: Vec<String> = zip
+        .file_names()
+        .map(|name| name.unwrap().into_owned())
+        .collect();
+    let pages = names
+        .iter()
+        .filter(|name| name.starts_with("xl/worksheets/sheet"));
     pages.map(|name| inside(bytes, name)).collect()
 }
 
@@ -40,8 +48,14 @@ fn set(desk: &mut Desk, sheet: &str, id: &str, column: &str, text: &str) {
 fn the_pages_stand_in_order_with_the_plan_hidden_behind_them() {
     let book = export(&demo());
     let names: Vec<&str> = book.pages.iter().map(|page| page.name.as_str()).collect();
-    assert_eq!(&names[..5], ["Summary", "Findings", "Parts", "Links", "Switches"]);
-    assert_eq!(&names[names.len() - 3..], ["Assumptions", "Reference", BASE]);
+    assert_eq!(
+        &names[..5],
+        ["Summary", "Findings", "Parts", "Links", "Switches"]
+    );
+    assert_eq!(
+        &names[names.len() - 3..],
+        ["Assumptions", "Reference", BASE]
+    );
     assert_eq!(book.written.pages, names);
     let read: Xlsx<_> = calamine::open_workbook_from_rs(Cursor::new(book.bytes)).unwrap();
     for sheet in read.sheets_metadata() {
@@ -56,12 +70,20 @@ fn the_pages_stand_in_order_with_the_plan_hidden_behind_them() {
 #[test]
 fn the_plan_can_be_taken_out_of_the_workbook_again() {
     let mut desk = demo();
-    for (text, at) in [("two  blanks ", "M101"), ("_x0041_ \\ \t and ü", "M104"), ("=1+1", "M107")] {
+    for (text, at) in [
+        ("two  blanks ", "M101"),
+        ("_x0041_ \\ \t and ü", "M104"),
+        ("=1+1", "M107"),
+    ] {
         set(&mut desk, "links", at, "notes", text);
     }
     let book = export(&desk);
     let text = plan_file::write(desk.plan());
-    let cells = book.page(BASE).values.iter().filter(|((row, _), _)| *row > 0);
+    let cells = book
+        .page(BASE)
+        .values
+        .iter()
+        .filter(|((row, _), _)| *row > 0);
     let cells: Vec<String> = cells.map(|(_, value)| value.to_string()).collect();
     assert_eq!(decoded(cells.iter().map(String::as_str)).unwrap(), text);
     let properties = inside(&book.bytes, "docProps/custom.xml");
@@ -75,8 +97,17 @@ fn the_plan_can_be_taken_out_of_the_workbook_again() {
 
 #[test]
 fn a_damaged_hidden_page_is_no_plan() {
-    assert_eq!(decoded(["|a", "|b", "+c"].into_iter()).as_deref(), Some("a\nbc"));
-    for cells in [vec!["|a", "b"], vec!["|a", ""], vec!["|a\\"], vec!["|\\zz;"], vec!["|\\110000;"]] {
+    assert_eq!(
+        decoded(["|a", "|b", "+c"].into_iter()).as_deref(),
+        Some("a\nbc")
+    );
+    for cells in [
+        vec!["|a", "b"],
+        vec!["|a", ""],
+        vec!["|a\\"],
+        vec!["|\\zz;"],
+        vec!["|\\110000;"],
+    ] {
         assert_eq!(decoded(cells.clone().into_iter()), None, "{cells:?}");
     }
 }
@@ -84,8 +115,25 @@ fn a_damaged_hidden_page_is_no_plan() {
 #[test]
 fn only_functions_that_every_program_knows_are_used() {
     const KNOWN: &[&str] = &[
-        "SUM", "MAX", "MIN", "ROUND", "IF", "AND", "OR", "NOT", "IFERROR", "INDEX", "MATCH", "SUMIFS", "COUNTIFS",
-        "SUMPRODUCT", "LOG10", "LN", "EXP", "SQRT", "ABS",
+        "SUM",
+        "MAX",
+        "MIN",
+        "ROUND",
+        "IF",
+        "AND",
+        "OR",
+        "NOT",
+        "IFERROR",
+        "INDEX",
+        "MATCH",
+        "SUMIFS",
+        "COUNTIFS",
+        "SUMPRODUCT",
+        "LOG10",
+        "LN",
+        "EXP",
+        "SQRT",
+        "ABS",
     ];
     let book = export(&demo());
     for formula in book.pages.iter().flat_map(|page| page.formulas.values()) {
@@ -94,9 +142,13 @@ fn only_functions_that_every_program_knows_are_used() {
         let bare: String = formula.split('"').step_by(2).collect();
         for (at, _) in bare.match_indices('(') {
             let before = &bare[..at];
-            let rest = before.trim_end_matches(|c: char| c.is_ascii_alphanumeric() || c == '.' || c == '_');
+            let rest = before
+                .trim_end_matches(|c: char| c.is_ascii_alphanumeric() || c == '.' || c == '_');
             let name = &before[rest.len()..];
-            assert!(name.is_empty() || KNOWN.contains(&name), "{name} in {formula}");
+            assert!(
+                name.is_empty() || KNOWN.contains(&name),
+                "{name} in {formula}"
+            );
         }
     }
 }
@@ -104,7 +156,14 @@ fn only_functions_that_every_program_knows_are_used() {
 #[test]
 fn a_text_that_looks_like_a_formula_stays_a_text() {
     let mut desk = demo();
-    let texts = ["=1+1", "+31 20", "-", "@hall", "=HYPERLINK(\"x\")", "\u{7}bell"];
+    let texts = [
+        "=1+1",
+        "+31 20",
+        "-",
+        "@hall",
+        "=HYPERLINK(\"x\")",
+        "\u{7}bell",
+    ];
     let links = desk.plan().sheet("links").unwrap();
     let ids: Vec<String> = texts
         .iter()
@@ -137,7 +196,8 @@ fn choices_come_from_lists_and_the_heads_stay_in_view() {
         "Reference!$A$",
         "<pane ",
         "<autoFilter",
-        "fitToWidth",
+        "<pageSetUpPr fitToPage=\"1\"/>",
+        "fitToHeight=\"0\"",
         "Page &amp;P of &amp;N",
         "type=\"beginsWith\"",
         "outlineLevel=\"1\"",
@@ -146,8 +206,11 @@ fn choices_come_from_lists_and_the_heads_stay_in_view() {
     }
     let book_xml = inside(&book.bytes, "xl/workbook.xml");
     assert!(book_xml.contains("_xlnm.Print_Titles") && book_xml.contains("_xlnm.Print_Area"));
-    let notes = inside(&book.bytes, "xl/comments1.xml");
-    assert!(notes.contains("Source: "), "heads say where a rule comes from");
+    let notes: String = (1..=3).map(|at| inside(&book.bytes, &format!("xl/comments{at}.xml"))).collect();
+    assert!(
+        notes.contains("Source: "),
+        "heads say where a rule comes from"
+    );
 }
 
 #[test]
@@ -158,7 +221,14 @@ fn the_same_plan_gives_the_same_bytes() {
 #[test]
 fn what_does_not_fit_stands_as_values_and_is_told() {
     let book = export_with(&demo(), 1_500);
-    assert!(book.written.values.iter().any(|one| one.why.contains("too many rows")), "{:?}", book.written.values);
+    assert!(
+        book.written
+            .values
+            .iter()
+            .any(|one| one.why.contains("too many rows")),
+        "{:?}",
+        book.written.values
+    );
     let differ = differences(&book, &Calculator::new(&book));
     assert!(differ.is_empty(), "{}", differ.join("\n"));
 }
@@ -171,11 +241,23 @@ fn formulas_and_columns_of_a_person_are_live_as_well() {
     let links = desk.plan().sheet("links").unwrap();
     let margin = desk.plan().def(links).column("margin").unwrap();
     let formula = Some("loss_limit - loss - pick(length > 100 m, 0.2 dB, 0.1 dB)".to_owned());
-    desk.apply("formula", Edit::SetFormula { sheet: links, column: margin, formula }).unwrap();
+    desk.apply(
+        "formula",
+        Edit::SetFormula {
+            sheet: links,
+            column: margin,
+            formula,
+        },
+    )
+    .unwrap();
     let texts = [
         ("near_feet", "ft", "nearest(length, 5 ft)"),
         ("tenfold", "dBm", "to_dbm(2 mW) + next_up(margin, 0.5 dB)"),
-        ("root", "", "sqrt(length / 1 m) ^ 3 - ln(2) * exp(log10(50))"),
+        (
+            "root",
+            "",
+            "sqrt(length / 1 m) ^ 3 - ln(2) * exp(log10(50))",
+        ),
         ("light_time", "ns", "propagation(length, 1.48)"),
     ];
     for (name, unit, formula) in texts {
@@ -192,12 +274,23 @@ fn formulas_and_columns_of_a_person_are_live_as_well() {
             source: "mine".to_owned(),
             quiet: false,
         };
-        desk.apply("column", Edit::AddColumn { sheet: links, def }).unwrap();
+        desk.apply("column", Edit::AddColumn { sheet: links, def })
+            .unwrap();
     }
     let book = export(&desk);
     let page = book.page("Links");
-    for heading in ["Margin (dB)", "near_feet (ft)", "tenfold (dBm)", "root", "light_time (ns)"] {
-        assert_eq!(page.kind(page.column(heading).unwrap()), "computed", "{heading}");
+    for heading in [
+        "Margin (dB)",
+        "near_feet (ft)",
+        "tenfold (dBm)",
+        "root",
+        "light_time (ns)",
+    ] {
+        assert_eq!(
+            page.kind(page.column(heading).unwrap()),
+            "computed",
+            "{heading}"
+        );
     }
     let differ = differences(&book, &Calculator::new(&book));
     assert!(differ.is_empty(), "{}", differ.join("\n"));
@@ -209,17 +302,22 @@ fn a_file_that_is_there_is_not_replaced_unasked() {
     let path = folder.path().join("reef.xlsx");
     std::fs::write(&path, "mine").unwrap();
     let mut desk = demo();
-    let refused = desk.export(&path, &Wanted::default(), &mut |_| {}).unwrap_err();
+    let refused = desk
+        .export(&path, &Wanted::default(), &mut |_| {})
+        .unwrap_err();
     assert_eq!(refused.code, "file-there");
     assert_eq!(std::fs::read(&path).unwrap(), b"mine");
     let wanted = Wanted {
         replace: true,
         date: None,
+        ..Wanted::default()
     };
     let done = desk.export(&path, &wanted, &mut |_| {}).unwrap();
     assert!(std::fs::read(&path).unwrap().starts_with(b"PK"));
     assert!(done.written.n_formulas > 10_000);
-    let unknown = desk.export(&folder.path().join("reef.doc"), &wanted, &mut |_| {}).unwrap_err();
+    let unknown = desk
+        .export(&folder.path().join("reef.doc"), &wanted, &mut |_| {})
+        .unwrap_err();
     assert_eq!(unknown.code, "no-such-format");
     let names = std::fs::read_dir(folder.path()).unwrap().count();
     assert_eq!(names, 1, "nothing is left beside it");
@@ -232,6 +330,7 @@ fn a_plan_gets_its_id_once_and_keeps_it() {
     let wanted = Wanted {
         replace: true,
         date: None,
+        ..Wanted::default()
     };
     let path = folder.path().join("reef.xlsx");
     assert!(desk.export(&path, &wanted, &mut |_| {}).unwrap().is_named);
@@ -256,19 +355,36 @@ fn the_command_says_what_it_wrote() {
     let file = folder.path().join("reef.xlsx");
     let run = |more: &[&str]| {
         let program = env!("CARGO_BIN_EXE_portledger");
-        let out = Command::new(program).arg("export").arg(&plan).arg(&file).args(more).output().unwrap();
+        let out = Command::new(program)
+            .arg("export")
+            .arg(&plan)
+            .arg(&file)
+            .args(more)
+            .output()
+            .unwrap();
         let text = String::from_utf8_lossy(&out.stdout).into_owned();
-        (out.status.code(), text, String::from_utf8_lossy(&out.stderr).into_owned())
+        (
+            out.status.code(),
+            text,
+            String::from_utf8_lossy(&out.stderr).into_owned(),
+        )
     };
     let (code, out, err) = run(&[]);
     assert_eq!(code, Some(0), "{err}");
     assert!(out.contains("live formulas"), "{out}");
     let text = std::fs::read_to_string(&plan).unwrap();
-    assert!(text.lines().nth(2).unwrap().starts_with("id = "), "{text:.100}");
+    assert!(
+        text.lines().nth(2).unwrap().starts_with("id = "),
+        "{text:.100}"
+    );
     let (code, _, err) = run(&[]);
     assert_eq!(code, Some(2));
     assert!(err.contains("--replace"), "{err}");
     let (code, _, err) = run(&["--replace"]);
     assert_eq!(code, Some(0), "{err}");
-    assert_eq!(std::fs::read_to_string(&plan).unwrap(), text, "the id is given once");
+    assert_eq!(
+        std::fs::read_to_string(&plan).unwrap(),
+        text,
+        "the id is given once"
+    );
 }

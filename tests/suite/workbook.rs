@@ -115,7 +115,9 @@ impl Calculator {
                 let sheet = all.sheets[&page.name];
                 let formula = format!("={formula}");
                 let (row, column) = (*row as i32 + 1, *column as i32 + 1);
-                let set = all.model.update_cell_with_formula(sheet, row, column, formula.clone());
+                let set = all
+                    .model
+                    .update_cell_with_formula(sheet, row, column, formula.clone());
                 set.unwrap_or_else(|why| panic!("{formula}: {why}"));
             }
         }
@@ -152,7 +154,9 @@ impl Calculator {
     pub fn value(&self, page: &str, at: (u32, u32)) -> CellValue {
         let sheet = self.sheets[page];
         let (row, column) = (at.0 as i32 + 1, at.1 as i32 + 1);
-        self.model.get_cell_value_by_index(sheet, row, column).unwrap()
+        self.model
+            .get_cell_value_by_index(sheet, row, column)
+            .unwrap()
     }
 }
 
@@ -183,7 +187,10 @@ pub fn differences(book: &Book, calculator: &Calculator) -> Vec<String> {
             let ours = page.values.get(at);
             if !agree(ours, &theirs) {
                 let head = head(page, *at);
-                all.push(format!("{} {at:?} {head}: ours {ours:?}, theirs {theirs:?}\n    ={formula}", page.name));
+                all.push(format!(
+                    "{} {at:?} {head}: ours {ours:?}, theirs {theirs:?}\n    ={formula}",
+                    page.name
+                ));
             }
         }
     }
@@ -191,12 +198,13 @@ pub fn differences(book: &Book, calculator: &Calculator) -> Vec<String> {
 }
 
 fn head(page: &Page, at: (u32, u32)) -> String {
-    let above = page.values.range(..at).rev().find(|((_, column), value)| {
-        *column == at.1 && matches!(value, Data::String(_))
-    });
+    let above = page
+        .values
+        .range(..at)
+        .rev()
+        .find(|((_, column), value)| *column == at.1 && matches!(value, Data::String(_)));
     above.map_or(String::new(), |(_, value)| value.to_string())
 }
-
 
 /// Row and column of the heads of a page of rows, from 0.
 const HEADS: u32 = 3;
@@ -217,32 +225,43 @@ impl Page {
 
     /// The row of an id.
     pub fn row(&self, id: &str) -> Option<u32> {
-        let rows = self.values.iter().filter(|((row, column), _)| *row > HEADS && *column == 0);
+        let rows = self
+            .values
+            .iter()
+            .filter(|((row, column), _)| *row > HEADS && *column == 0);
         let found = rows.filter(|(_, value)| value.to_string() == id);
         found.map(|((row, _), _)| *row).next()
     }
 
     /// The kind of a column: entered, computed, and so on.
     pub fn kind(&self, column: u32) -> String {
-        self.values.get(&(HEADS - 1, column)).map_or(String::new(), ToString::to_string)
+        self.values
+            .get(&(HEADS - 1, column))
+            .map_or(String::new(), ToString::to_string)
     }
 
     /// Headings of the columns of a kind.
     pub fn headings(&self, kind: &str) -> Vec<(String, u32)> {
         let heads = self.values.range((HEADS, 0)..(HEADS + 1, 0));
         let all = heads.filter(|((_, column), _)| self.kind(*column) == kind);
-        all.map(|((_, column), value)| (value.to_string(), *column)).collect()
+        all.map(|((_, column), value)| (value.to_string(), *column))
+            .collect()
     }
 
     /// The ids of the rows.
     pub fn ids(&self) -> Vec<String> {
-        let rows = self.values.iter().filter(|((row, column), _)| *row > HEADS && *column == 0);
+        let rows = self
+            .values
+            .iter()
+            .filter(|((row, column), _)| *row > HEADS && *column == 0);
         rows.map(|(_, value)| value.to_string()).collect()
     }
 }
 
 /// The pages whose rows are those of a sheet.
-const SHEETS: [&str; 7] = ["Links", "Switches", "Parts", "Paths", "Segments", "Modules", "Readings"];
+const SHEETS: [&str; 7] = [
+    "Links", "Switches", "Parts", "Paths", "Segments", "Modules", "Readings",
+];
 
 /// What the engine has come to, cell by cell, against a book of the plan after the same edits.
 ///
@@ -252,17 +271,19 @@ fn compared(before: &Book, calculator: &Calculator, after: &Book) -> (usize, Vec
         let (Some(old), Some(new)) = (find(before, name), find(after, name)) else {
             return false;
         };
-        old.headings("computed, as a value").iter().any(|(heading, column)| {
-            let Some(other) = new.column(heading) else {
-                return true;
-            };
-            old.ids().iter().any(|id| {
-                let (Some(row), Some(there)) = (old.row(id), new.row(id)) else {
+        old.headings("computed, as a value")
+            .iter()
+            .any(|(heading, column)| {
+                let Some(other) = new.column(heading) else {
                     return true;
                 };
-                old.values.get(&(row, *column)) != new.values.get(&(there, other))
+                old.ids().iter().any(|id| {
+                    let (Some(row), Some(there)) = (old.row(id), new.row(id)) else {
+                        return true;
+                    };
+                    old.values.get(&(row, *column)) != new.values.get(&(there, other))
+                })
             })
-        })
     });
     let (mut n, mut differ) = (0, Vec::new());
     for name in SHEETS {
@@ -270,7 +291,10 @@ fn compared(before: &Book, calculator: &Calculator, after: &Book) -> (usize, Vec
             continue;
         };
         for (heading, column) in old.headings("computed") {
-            let leans = before.written.leaning.contains(&(name.to_owned(), heading.clone()));
+            let leans = before
+                .written
+                .leaning
+                .contains(&(name.to_owned(), heading.clone()));
             let Some(other) = new.column(&heading).filter(|_| !(is_stale && leans)) else {
                 continue;
             };
@@ -283,7 +307,9 @@ fn compared(before: &Book, calculator: &Calculator, after: &Book) -> (usize, Vec
                 n += 1;
                 if !agree(ours, &theirs) {
                     let formula = &old.formulas.get(&(row, column));
-                    differ.push(format!("{name} {id} {heading}: ours {ours:?}, theirs {theirs:?} {formula:?}"));
+                    differ.push(format!(
+                        "{name} {id} {heading}: ours {ours:?}, theirs {theirs:?} {formula:?}"
+                    ));
                 }
             }
         }
@@ -302,7 +328,12 @@ fn an_independent_engine_calculates_the_demo_alike() {
     let differ = differences(&book, &calculator);
     let n: usize = book.pages.iter().map(|page| page.formulas.len()).sum();
     assert!(n > 10_000, "{n}");
-    assert!(differ.is_empty(), "{} of {n} differ\n{}", differ.len(), differ[..differ.len().min(25)].join("\n"));
+    assert!(
+        differ.is_empty(),
+        "{} of {n} differ\n{}",
+        differ.len(),
+        differ[..differ.len().min(25)].join("\n")
+    );
 }
 
 /// A change as a person types it into the plan, and as it is typed into the workbook.
@@ -316,14 +347,29 @@ struct Typed<'t> {
     text: &'t str,
 }
 
-fn typed<'t>(page: &'t str, id: &'t str, heading: &'t str, cell: Data, column: &'t str, text: &'t str) -> Typed<'t> {
+fn typed<'t>(
+    page: &'t str,
+    id: &'t str,
+    heading: &'t str,
+    cell: Data,
+    column: &'t str,
+    text: &'t str,
+) -> Typed<'t> {
     let sheet = match page {
         "Links" => "links",
         "Switches" => "switches",
         "Parts" => "parts",
         other => panic!("{other}"),
     };
-    Typed { page, id, heading, cell, sheet, column, text }
+    Typed {
+        page,
+        id,
+        heading,
+        cell,
+        sheet,
+        column,
+        text,
+    }
 }
 
 fn set(desk: &mut Desk, sheet: &str, id: &str, column: &str, text: &str) {
@@ -349,14 +395,32 @@ fn assume(desk: &mut Desk, name: &str, text: &str) {
 fn what_is_changed_in_the_workbook_comes_out_as_if_it_were_changed_in_the_plan() {
     let text = |text: &str| Data::String(text.to_owned());
     let edits = [
-        typed("Links", "M104", "Length (m)", Data::Float(310.5), "length", "310.5 m"),
-        typed("Links", "M101", "Interface", text("10GBASE-LR"), "interface", "10GBASE-LR"),
+        typed(
+            "Links",
+            "M104",
+            "Length (m)",
+            Data::Float(310.5),
+            "length",
+            "310.5 m",
+        ),
+        typed(
+            "Links",
+            "M101",
+            "Interface",
+            text("10GBASE-LR"),
+            "interface",
+            "10GBASE-LR",
+        ),
         typed("Links", "M107", "Length (m)", Data::Empty, "length", ""),
         typed("Links", "P103", "Role", text("access"), "role", "access"),
         typed("Links", "P105", "Medium", text("OM4"), "medium", "OM4"),
         typed("Links", "Q103", "State", text("out"), "state", "out"),
     ];
-    let assumed = [("connection_loss", "0.35 dB", 0.35), ("reserve", "2 dB", 2.0), ("frame", "9000 B", 9000.0)];
+    let assumed = [
+        ("connection_loss", "0.35 dB", 0.35),
+        ("reserve", "2 dB", 2.0),
+        ("frame", "9000 B", 9000.0),
+    ];
     for edit in &edits {
         check(std::slice::from_ref(edit), &[]);
     }
@@ -372,14 +436,20 @@ fn check(edits: &[Typed<'_>], assumed: &[(&str, &str, f64)]) {
     let mut calculator = Calculator::new(&before);
     for edit in edits {
         let page = before.page(edit.page);
-        let at = (page.row(edit.id).unwrap(), page.column(edit.heading).unwrap());
+        let at = (
+            page.row(edit.id).unwrap(),
+            page.column(edit.heading).unwrap(),
+        );
         assert_eq!(page.kind(at.1), "entered", "{}", edit.heading);
         calculator.set(edit.page, at, &edit.cell);
         set(&mut desk, edit.sheet, edit.id, edit.column, edit.text);
     }
     for (name, text, value) in assumed {
         let page = before.page("Assumptions");
-        let row = page.values.iter().find(|(_, value)| value.to_string() == format!("assume.{name}"));
+        let row = page
+            .values
+            .iter()
+            .find(|(_, value)| value.to_string() == format!("assume.{name}"));
         let row = row.unwrap().0.0;
         calculator.set("Assumptions", (row, 3), &Data::Float(*value));
         assume(&mut desk, name, text);
@@ -388,7 +458,12 @@ fn check(edits: &[Typed<'_>], assumed: &[(&str, &str, f64)]) {
     let after = export(&desk);
     let (n, differ) = compared(&before, &calculator, &after);
     assert!(n > 1_000, "{n}");
-    assert!(differ.is_empty(), "{} of {n} differ\n{}", differ.len(), differ[..differ.len().min(25)].join("\n"));
+    assert!(
+        differ.is_empty(),
+        "{} of {n} differ\n{}",
+        differ.len(),
+        differ[..differ.len().min(25)].join("\n")
+    );
 }
 
 /// A little chance that gives the same for the same seed.
@@ -412,32 +487,67 @@ impl Chance {
 }
 
 const INTERFACES: &[&str] = &[
-    "10GBASE-SR", "10GBASE-LR", "1000BASE-T", "1000BASE-SX", "25GBASE-SR", "100GBASE-SR4", "10GBASE-T",
-    "1000BASE-BX10-D", "1000BASE-BX10-U", "no such", "10gbase-sr",
+    "10GBASE-SR",
+    "10GBASE-LR",
+    "1000BASE-T",
+    "1000BASE-SX",
+    "25GBASE-SR",
+    "100GBASE-SR4",
+    "10GBASE-T",
+    "1000BASE-BX10-D",
+    "1000BASE-BX10-U",
+    "no such",
+    "10gbase-sr",
 ];
-const MEDIA: &[&str] = &["OM1", "OM3", "OM4", "OS2", "Cat6A", "Cat5e", "twinax passive", "no such"];
+const MEDIA: &[&str] = &[
+    "OM1",
+    "OM3",
+    "OM4",
+    "OS2",
+    "Cat6A",
+    "Cat5e",
+    "twinax passive",
+    "no such",
+];
 
 /// What a person might type into a column.
-fn word(chance: &mut Chance, name: &str, def: &portledger::sheet::ColumnDef, ids: &[String]) -> String {
+fn word(
+    chance: &mut Chance,
+    name: &str,
+    def: &portledger::sheet::ColumnDef,
+    ids: &[String],
+) -> String {
     use portledger::sheet::ColumnKind;
     match (def.kind, def.to.as_deref(), name) {
         (ColumnKind::Choice, _, _) => def.choices[chance.below(def.choices.len())].clone(),
         (ColumnKind::Row, Some("interfaces"), _) => chance.of(INTERFACES).to_owned(),
         (ColumnKind::Row, Some("media"), _) => chance.of(MEDIA).to_owned(),
-        (ColumnKind::Row, Some("switches" | "links"), _) if !ids.is_empty() => ids[chance.below(ids.len())].clone(),
+        (ColumnKind::Row, Some("switches" | "links"), _) if !ids.is_empty() => {
+            ids[chance.below(ids.len())].clone()
+        }
         (ColumnKind::Row, _, _) => chance.of(&["OFNR", "4", "nowhere"]).to_owned(),
-        (_, _, "cage" | "access_cage") => chance.of(&["SFP+", "SFP28", "RJ45", "QSFP28"]).to_owned(),
-        (_, _, "kind") => chance.of(&["module", "cable", "cord", "direct attach", "panel"]).to_owned(),
-        (_, _, "date") => chance.of(&["2031-05-28", "2030-01-02", "2031-05-29", "soon"]).to_owned(),
+        (_, _, "cage" | "access_cage") => {
+            chance.of(&["SFP+", "SFP28", "RJ45", "QSFP28"]).to_owned()
+        }
+        (_, _, "kind") => chance
+            .of(&["module", "cable", "cord", "direct attach", "panel"])
+            .to_owned(),
+        (_, _, "date") => chance
+            .of(&["2031-05-28", "2030-01-02", "2031-05-29", "soon"])
+            .to_owned(),
         (_, _, "end") => chance.of(&["near", "far"]).to_owned(),
         (ColumnKind::Number, _, "length") => format!("{} m", chance.below(4_000) as f64 / 10.0),
         (ColumnKind::Number, _, "members") => format!("{}", 1 + chance.below(4)),
         (ColumnKind::Number, _, "order") => format!("{}", 1 + chance.below(3)),
-        (ColumnKind::Number, _, "speed" | "access_speed" | "cage_speed") => {
-            chance.of(&["1 Gb/s", "10 Gb/s", "25 Gb/s", "100 Mb/s"]).to_owned()
+        (ColumnKind::Number, _, "speed" | "access_speed" | "cage_speed") => chance
+            .of(&["1 Gb/s", "10 Gb/s", "25 Gb/s", "100 Mb/s"])
+            .to_owned(),
+        (ColumnKind::Number, _, _) if def.unit == "dBm" => {
+            format!("-{}", chance.below(200) as f64 / 10.0)
         }
-        (ColumnKind::Number, _, _) if def.unit == "dBm" => format!("-{}", chance.below(200) as f64 / 10.0),
-        (ColumnKind::Number, _, _) => chance.of(&["0", "1", "2", "0.5", "3.25", "12", "48"]).to_owned(),
+        (ColumnKind::Number, _, _) => chance
+            .of(&["0", "1", "2", "0.5", "3.25", "12", "48"])
+            .to_owned(),
         (ColumnKind::Text, _, _) => chance.of(&["hall 1", "=p1", "p2", "A", "a"]).to_owned(),
         (ColumnKind::Flag, _, _) => String::new(),
     }
@@ -446,9 +556,17 @@ fn word(chance: &mut Chance, name: &str, def: &portledger::sheet::ColumnDef, ids
 /// A plan with a few rows in every sheet of a person, many of their cells empty.
 fn any_plan(chance: &mut Chance) -> Desk {
     let mut desk = Desk::empty("Any").unwrap();
-    let switches: Vec<String> = (0..1 + chance.below(4)).map(|at| format!("sw-{at}")).collect();
-    let links: Vec<String> = (0..1 + chance.below(8)).map(|at| format!("L{at}")).collect();
-    let others = |n: usize, word: &str| (0..n).map(|at| format!("{word}{at}")).collect::<Vec<String>>();
+    let switches: Vec<String> = (0..1 + chance.below(4))
+        .map(|at| format!("sw-{at}"))
+        .collect();
+    let links: Vec<String> = (0..1 + chance.below(8))
+        .map(|at| format!("L{at}"))
+        .collect();
+    let others = |n: usize, word: &str| {
+        (0..n)
+            .map(|at| format!("{word}{at}"))
+            .collect::<Vec<String>>()
+    };
     let (n_parts, n_segments, n_readings) = (chance.below(6), chance.below(6), chance.below(5));
     let sheets = [
         ("switches", switches.clone()),
@@ -467,10 +585,18 @@ fn any_plan(chance: &mut Chance) -> Desk {
                 let def = desk.plan().column(sheet, column).clone();
                 let text = match column {
                     0 => id.clone(),
-                    _ if chance.below(4) < sparse.min(3) && !matches!(&*def.name, "from" | "link" | "medium" | "interface") => continue,
+                    _ if chance.below(4) < sparse.min(3)
+                        && !matches!(&*def.name, "from" | "link" | "medium" | "interface") =>
+                    {
+                        continue;
+                    }
                     _ if chance.one_in(8) => continue,
                     _ => {
-                        let pointed = if def.to.as_deref() == Some("links") { &links } else { &switches };
+                        let pointed = if def.to.as_deref() == Some("links") {
+                            &links
+                        } else {
+                            &switches
+                        };
                         word(chance, &def.name, &def, pointed)
                     }
                 };
@@ -480,13 +606,22 @@ fn any_plan(chance: &mut Chance) -> Desk {
             }
             rows.push(cells);
         }
-        desk.apply("rows", portledger::plan::Edit::AddRows { sheet, at: 0, rows }).unwrap();
+        desk.apply(
+            "rows",
+            portledger::plan::Edit::AddRows { sheet, at: 0, rows },
+        )
+        .unwrap();
     }
     desk
 }
 
 /// Changes a few entered cells in the workbook and in the plan alike.
-fn change(chance: &mut Chance, book: &Book, calculator: &mut Calculator, desk: &mut Desk) -> Vec<String> {
+fn change(
+    chance: &mut Chance,
+    book: &Book,
+    calculator: &mut Calculator,
+    desk: &mut Desk,
+) -> Vec<String> {
     let mut told = Vec::new();
     for _ in 0..3 {
         let (page, name) = [("Links", "links"), ("Switches", "switches")][chance.below(2)];
@@ -498,7 +633,11 @@ fn change(chance: &mut Chance, book: &Book, calculator: &mut Calculator, desk: &
         let id = &ids[chance.below(ids.len())];
         let title = heading.split(" (").next().unwrap();
         let defs = desk.plan().def(sheet).columns.iter();
-        let def = defs.clone().find(|def| def.title == title && def.entered()).unwrap().clone();
+        let def = defs
+            .clone()
+            .find(|def| def.title == title && def.entered())
+            .unwrap()
+            .clone();
         let switches = find(book, "Switches").map_or(Vec::new(), Page::ids);
         let text = match chance.one_in(5) {
             true => String::new(),
@@ -523,18 +662,34 @@ fn change(chance: &mut Chance, book: &Book, calculator: &mut Calculator, desk: &
 
 #[test]
 fn any_plan_is_calculated_alike_before_and_after_changes() {
-    let cases = std::env::var("WORKBOOK_CASES").ok().and_then(|n| n.parse().ok()).unwrap_or(12);
-    let from: u64 = std::env::var("WORKBOOK_SEED").ok().and_then(|n| n.parse().ok()).unwrap_or(1);
+    let cases = std::env::var("WORKBOOK_CASES")
+        .ok()
+        .and_then(|n| n.parse().ok())
+        .unwrap_or(12);
+    let from: u64 = std::env::var("WORKBOOK_SEED")
+        .ok()
+        .and_then(|n| n.parse().ok())
+        .unwrap_or(1);
     for seed in from..from + cases {
         let mut chance = Chance(seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1);
         let mut desk = any_plan(&mut chance);
         let book = export(&desk);
         let mut calculator = Calculator::new(&book);
         let differ = differences(&book, &calculator);
-        assert!(differ.is_empty(), "WORKBOOK_SEED={seed}: {} differ\n{}", differ.len(), differ[..differ.len().min(12)].join("\n"));
+        assert!(
+            differ.is_empty(),
+            "WORKBOOK_SEED={seed}: {} differ\n{}",
+            differ.len(),
+            differ[..differ.len().min(12)].join("\n")
+        );
         let told = change(&mut chance, &book, &mut calculator, &mut desk);
         calculator.evaluate();
         let (_, differ) = compared(&book, &calculator, &export(&desk));
-        assert!(differ.is_empty(), "WORKBOOK_SEED={seed} after {told:?}: {} differ\n{}", differ.len(), differ[..differ.len().min(12)].join("\n"));
+        assert!(
+            differ.is_empty(),
+            "WORKBOOK_SEED={seed} after {told:?}: {} differ\n{}",
+            differ.len(),
+            differ[..differ.len().min(12)].join("\n")
+        );
     }
 }

@@ -335,7 +335,11 @@ impl Scale {
         Self {
             least,
             most: if most > least { most } else { least + 1.0 },
-            last_line: picture.lines.iter().map(|(at, _)| *at).fold(least, f64::max),
+            last_line: picture
+                .lines
+                .iter()
+                .map(|(at, _)| *at)
+                .fold(least, f64::max),
         }
     }
 

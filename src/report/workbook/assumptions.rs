@@ -23,12 +23,28 @@ pub fn write(
     look: &Look,
     tally: &mut Tally<'_>,
 ) -> Result<(), XlsxError> {
-    for (at, width) in [30.0, 22.0, 9.0, 12.0, 12.0, 44.0, 70.0].into_iter().enumerate() {
+    for (at, width) in [30.0, 22.0, 9.0, 12.0, 12.0, 44.0, 70.0]
+        .into_iter()
+        .enumerate()
+    {
         sheet.set_column_width(super::sheet::column_number(at), width)?;
     }
     sheet.write_with_format(0, 0, "Assumptions", &look.title)?;
-    sheet.write_with_format(1, 0, "Change a value and every page follows. An empty one is missing, not 0.", &look.quiet)?;
-    let heads = ["Assumption", "Name in formulas", "Unit", "Value", "As counted", "Source", "What it does"];
+    sheet.write_with_format(
+        1,
+        0,
+        "Change a value and every page follows. An empty one is missing, not 0.",
+        &look.quiet,
+    )?;
+    let heads = [
+        "Assumption",
+        "Name in formulas",
+        "Unit",
+        "Value",
+        "As counted",
+        "Source",
+        "What it does",
+    ];
     for (at, head) in heads.into_iter().enumerate() {
         let format = match at {
             3 => &look.head,
@@ -51,7 +67,9 @@ pub fn write(
         debug_assert_eq!(ASSUMED, "E");
         let result = match &known.entry {
             Entry::Number(base) => {
-                let value = crate::units::exact(*base, unit).parse().unwrap_or_else(|_| unit.from_base(*base));
+                let value = crate::units::exact(*base, unit)
+                    .parse()
+                    .unwrap_or_else(|_| unit.from_base(*base));
                 sheet.write_with_format(row, 3, value, &look.entered)?;
                 f64::to_string(&value)
             }
@@ -65,7 +83,12 @@ pub fn write(
                 String::new()
             }
         };
-        sheet.write_formula_with_format(row, 4, Formula::new(formula).set_result(result), &look.computed)?;
+        sheet.write_formula_with_format(
+            row,
+            4,
+            Formula::new(formula).set_result(result),
+            &look.computed,
+        )?;
         tally.written.n_formulas += 1;
         sheet.write_with_format(row, 5, printable(&source), &look.words)?;
         sheet.write_with_format(row, 6, printable(&known.def.doc), &look.words)?;

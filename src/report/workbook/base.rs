@@ -46,7 +46,10 @@ fn encode(c: char, into: &mut String) {
         '\\' => into.push_str("\\\\"),
         '_' => into.push_str("\\u"),
         ' ' => into.push_str("\\s"),
-        c if c.is_control() || c.is_whitespace() || matches!(c, '\u{feff}' | '\u{fffe}' | '\u{ffff}') => {
+        c if c.is_control()
+            || c.is_whitespace()
+            || matches!(c, '\u{feff}' | '\u{fffe}' | '\u{ffff}') =>
+        {
             into.push_str(&format!("\\{:x};", u32::from(c)));
         }
         c => into.push(c),

@@ -62,12 +62,18 @@ fn chart(
                 Some((block, letters)) => {
                     let spot = &layout.grid.blocks[*block];
                     let last = spot.first + spot.n_rows.max(1) - 1;
-                    let ids = spot.letters.first().and_then(Option::as_deref).unwrap_or("A");
+                    let ids = spot
+                        .letters
+                        .first()
+                        .and_then(Option::as_deref)
+                        .unwrap_or("A");
                     let (page, first) = (&spot.page, spot.first);
-                    let text = format!(
-                        "IFERROR(INDEX({page}!${letters}${first}:${letters}${last},MATCH($A{},{page}!${ids}${first}:${ids}${last},0)),\"\")",
+                    let found = format!(
+                        "INDEX({page}!${letters}${first}:${letters}${last},MATCH($A{},{page}!${ids}${first}:${ids}${last},0))",
                         line + 1
                     );
+                    // An empty cell would come out as 0.
+                    let text = format!("IFERROR(IF({found}=\"\",\"\",{found}),\"\")");
                     let result = value.map_or_else(String::new, |value| value.to_string());
                     sheet.write_formula_with_format(
                         line,
@@ -105,7 +111,10 @@ fn chart(
     if bars.series.len() == 1 {
         chart.legend().set_hidden();
     }
-    chart.set_alt_text(printable(&bars.title)).set_width(760).set_height(330);
+    chart
+        .set_alt_text(printable(&bars.title))
+        .set_width(760)
+        .set_height(330);
     sheet.insert_chart(last + 1, 0, &chart)?;
     Ok(last + 1 + HEIGHT)
 }

@@ -19,13 +19,30 @@ pub fn write(sheet: &mut Worksheet, request: &Request<'_>, look: &Look) -> Resul
     let [stops, cautions, notes] = request.findings.counts;
     let told = request.findings.list.len();
     let words = match stops + cautions + notes > told {
-        true => format!("The first {told} of {} findings, as they were when this was written.", stops + cautions + notes),
-        false => "As they were when this was written; the verdicts on the other pages are live.".to_owned(),
+        true => format!(
+            "The first {told} of {} findings, as they were when this was written.",
+            stops + cautions + notes
+        ),
+        false => "As they were when this was written; the verdicts on the other pages are live."
+            .to_owned(),
     };
     sheet.write_with_format(1, 0, words, &look.quiet)?;
-    let heads = ["Weight", "Kind", "Row", "Check", "What is wrong", "What to do", "Source"];
+    let heads = [
+        "Weight",
+        "Kind",
+        "Row",
+        "Check",
+        "What is wrong",
+        "What to do",
+        "Source",
+    ];
     for (at, head) in heads.into_iter().enumerate() {
-        sheet.write_with_format(3, super::sheet::column_number(at), head, &look.head_computed)?;
+        sheet.write_with_format(
+            3,
+            super::sheet::column_number(at),
+            head,
+            &look.head_computed,
+        )?;
     }
     for (at, finding) in request.findings.list.iter().enumerate() {
         let row = 4 + u32::try_from(at).unwrap_or(0);

@@ -68,7 +68,10 @@ impl Look {
             head_computed: head(MIST, INK),
             kind: Format::new().set_font_color(0x5B6770).set_font_size(8),
             entered: plain().set_background_color(SAND).set_unlocked(),
-            entered_text: plain().set_background_color(SAND).set_unlocked().set_quote_prefix(),
+            entered_text: plain()
+                .set_background_color(SAND)
+                .set_unlocked()
+                .set_quote_prefix(),
             id: plain().set_background_color(PALE).set_bold(),
             computed: plain(),
             figure: plain().set_num_format("0.00"),
@@ -82,7 +85,9 @@ impl Look {
 pub fn with_decimals(format: &Format, decimals: Option<u8>) -> Format {
     match decimals {
         Some(0) => format.clone().set_num_format("0"),
-        Some(places) => format.clone().set_num_format(format!("0.{}", "0".repeat(usize::from(places)))),
+        Some(places) => format
+            .clone()
+            .set_num_format(format!("0.{}", "0".repeat(usize::from(places)))),
         None => format.clone(),
     }
 }
@@ -91,7 +96,12 @@ pub fn with_decimals(format: &Format, decimals: Option<u8>) -> Format {
 ///
 /// # Errors
 /// None for places on the page.
-pub fn colour_words(sheet: &mut Worksheet, column: u16, first: u32, last: u32) -> Result<(), XlsxError> {
+pub fn colour_words(
+    sheet: &mut Worksheet,
+    column: u16,
+    first: u32,
+    last: u32,
+) -> Result<(), XlsxError> {
     let rules: [(&str, u32, u32); 7] = [
         ("fails", 0xF3C9C2, 0x7A1F12),
         ("stop", 0xF3C9C2, 0x7A1F12),

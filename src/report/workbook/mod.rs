@@ -73,12 +73,21 @@ pub fn write(
         done: Done { rows: 0, of: rows },
         written: Written::default(),
     };
-    if let Some(page) = layout.pages.iter().find(|laid| layout.blocks[laid.block].rows.len() > MOST_ROWS) {
-        let message = format!("{} has more rows than a page of a workbook, 1,048,576", page.page);
+    if let Some(page) = layout
+        .pages
+        .iter()
+        .find(|laid| layout.blocks[laid.block].rows.len() > MOST_ROWS)
+    {
+        let message = format!(
+            "{} has more rows than a page of a workbook, 1,048,576",
+            page.page
+        );
         return Err(Problem::new("too-many-rows", message).help("export it as csv"));
     }
     let mut book = Workbook::new();
-    book.set_properties(&properties(request)).set_tempdir(std::env::temp_dir()).map_err(trouble)?;
+    book.set_properties(&properties(request))
+        .set_tempdir(std::env::temp_dir())
+        .map_err(trouble)?;
     pages(&mut book, request, &layout, &mut tally).map_err(trouble)?;
     book.save_to_writer(out).map_err(trouble)?;
     tally.written.values = layout
@@ -107,11 +116,19 @@ fn pages(
     let look = Look::new();
     let new = |book: &mut Workbook, name: &str| -> Result<usize, XlsxError> {
         // An empty result is an empty text, which the library would else make a 0 of.
-        book.add_worksheet_with_constant_memory()?.set_name(name)?.set_formula_result_default("");
+        book.add_worksheet_with_constant_memory()?
+            .set_name(name)?
+            .set_formula_result_default("");
         Ok(book.worksheets().len() - 1)
     };
     let at = new(book, "Summary")?;
-    summary::write(book.worksheet_from_index(at)?, request, layout, &look, tally)?;
+    summary::write(
+        book.worksheet_from_index(at)?,
+        request,
+        layout,
+        &look,
+        tally,
+    )?;
     let at = new(book, "Findings")?;
     findings::write(book.worksheet_from_index(at)?, request, &look)?;
     if let Some(proposal) = &request.proposal {
@@ -120,12 +137,31 @@ fn pages(
     }
     for laid in &layout.pages {
         let at = new(book, &laid.page)?;
-        sheet::write(book.worksheet_from_index(at)?, request, layout, laid, &look, tally)?;
+        sheet::write(
+            book.worksheet_from_index(at)?,
+            request,
+            layout,
+            laid,
+            &look,
+            tally,
+        )?;
     }
     let at = new(book, super::layout::ASSUMPTIONS)?;
-    assumptions::write(book.worksheet_from_index(at)?, request, layout, &look, tally)?;
+    assumptions::write(
+        book.worksheet_from_index(at)?,
+        request,
+        layout,
+        &look,
+        tally,
+    )?;
     let at = new(book, super::layout::REFERENCE)?;
-    reference::write(book.worksheet_from_index(at)?, request, layout, &look, tally)?;
+    reference::write(
+        book.worksheet_from_index(at)?,
+        request,
+        layout,
+        &look,
+        tally,
+    )?;
     let at = new(book, BASE)?;
     base::write(book.worksheet_from_index(at)?, request)?;
     Ok(())
@@ -134,7 +170,9 @@ fn pages(
 fn properties(request: &Request<'_>) -> DocProperties {
     let mut all = DocProperties::new()
         .set_title(super::printable(request.title()))
-        .set_comment("Formulas count in the units of their columns. Never look into a fibre or port.")
+        .set_comment(
+            "Formulas count in the units of their columns. Never look into a fibre or port.",
+        )
         .set_custom_property(property::PLAN, &*request.identity.id)
         .set_custom_property(property::REVISION, &*request.identity.revision)
         .set_custom_property(property::BASE, &*request.identity.base);
@@ -149,6 +187,9 @@ fn properties(request: &Request<'_>) -> DocProperties {
 fn trouble(error: XlsxError) -> Problem {
     match error {
         XlsxError::IoError(error) => super::unwritten(&error),
-        other => Problem::new("no-workbook", format!("the workbook cannot be made: {other}")),
+        other => Problem::new(
+            "no-workbook",
+            format!("the workbook cannot be made: {other}"),
+        ),
     }
 }

@@ -41,22 +41,39 @@ pub fn write(
         }
         let n_columns = table.columns.len();
         for (at, column) in from.iter().enumerate() {
-            let heading = request.engine.def(*column).map_or("", |def| def.title.as_str());
+            let heading = request
+                .engine
+                .def(*column)
+                .map_or("", |def| def.title.as_str());
             let column = column_number(n_columns + at);
             sheet.write_with_format(heads, column, printable(heading), &look.head_computed)?;
         }
         let cells = table.columns.iter();
-        let cells: Vec<Cells<'_>> =
-            cells.map(|placed| Cells::new(request, layout, placed.place, &table.page)).collect();
+        let cells: Vec<Cells<'_>> = cells
+            .map(|placed| Cells::new(request, layout, placed.place, &table.page))
+            .collect();
         let from = from.iter().map(|column| {
-            Values::Column(Reader::new(request.plan, request.engine, *column, &block.rows))
+            Values::Column(Reader::new(
+                request.plan,
+                request.engine,
+                *column,
+                &block.rows,
+            ))
         });
         let from: Vec<Values<'_>> = from.collect();
         let mut text = String::new();
         for row in 0..block.rows.len() {
             let at = table.first - 1 + u32::try_from(row).unwrap_or(0);
             for (column, cell) in cells.iter().enumerate() {
-                cell.write(sheet, at, column_number(column), row, &mut text, look, tally)?;
+                cell.write(
+                    sheet,
+                    at,
+                    column_number(column),
+                    row,
+                    &mut text,
+                    look,
+                    tally,
+                )?;
             }
             for (column, values) in from.iter().enumerate() {
                 if let Datum::Text(words) = values.at(row) {

@@ -127,7 +127,10 @@ fn heads(
         let column = column_number(at);
         sheet.write_string_with_format(heads, column, printable(&placed.heading), format)?;
         if let Some(note) = note(request, col) {
-            let note = Note::new(note).add_author_prefix(false).set_width(320).set_height(140);
+            let note = Note::new(note)
+                .add_author_prefix(false)
+                .set_width(320)
+                .set_height(140);
             sheet.insert_note(heads, column, &note)?;
         }
     }
@@ -175,7 +178,15 @@ fn rows(
     for row in 0..n_rows {
         let at = laid.first - 1 + u32::try_from(row).unwrap_or(u32::MAX);
         for (column, cell) in cells.iter().enumerate() {
-            cell.write(sheet, at, column_number(column), row, &mut text, look, tally)?;
+            cell.write(
+                sheet,
+                at,
+                column_number(column),
+                row,
+                &mut text,
+                look,
+                tally,
+            )?;
         }
         tally.row();
     }
@@ -210,7 +221,10 @@ impl<'a> Cells<'a> {
     ///
     /// # Errors
     /// A file that cannot be written.
-    #[expect(clippy::too_many_arguments, reason = "it is called once, for each cell of the workbook")]
+    #[expect(
+        clippy::too_many_arguments,
+        reason = "it is called once, for each cell of the workbook"
+    )]
     pub fn write(
         &self,
         sheet: &mut Worksheet,
@@ -329,13 +343,17 @@ fn list(
         }
         ColumnKind::Row => {
             let target = def.to.as_deref().and_then(|name| request.plan.sheet(name));
-            let block = target.and_then(|sheet| layout.blocks.iter().position(|one| one.sheet == sheet));
+            let block =
+                target.and_then(|sheet| layout.blocks.iter().position(|one| one.sheet == sheet));
             let Some(block) = block else {
                 return Ok(None);
             };
             let spot = &layout.grid.blocks[block];
             let id = request.engine.column(layout.blocks[block].sheet, 0);
-            let at = layout.blocks[block].columns.iter().position(|col| col.column == Some(id));
+            let at = layout.blocks[block]
+                .columns
+                .iter()
+                .position(|col| col.column == Some(id));
             let ids = at.and_then(|at| spot.letters.get(at)?.as_deref());
             let (Some(ids), true) = (ids, spot.n_rows > 0) else {
                 return Ok(None);
@@ -349,7 +367,10 @@ fn list(
         ColumnKind::Number | ColumnKind::Text | ColumnKind::Flag => return Ok(None),
     };
     let title = def.title.chars().take(30).collect::<String>();
-    Ok(Some(list.set_error_title(title)?.set_error_message("This word is not in the list.")?))
+    Ok(Some(
+        list.set_error_title(title)?
+            .set_error_message("This word is not in the list.")?,
+    ))
 }
 
 /// The number of a column as the format counts it.

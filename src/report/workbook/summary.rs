@@ -36,7 +36,11 @@ pub fn write(
     for column in 1..8 {
         sheet.set_column_width(column, 16)?;
     }
-    let mut at = Lines { sheet, look, row: 0 };
+    let mut at = Lines {
+        sheet,
+        look,
+        row: 0,
+    };
     at.title(request.title())?;
     at.identity(request)?;
     at.findings(request)?;
@@ -75,7 +79,8 @@ struct Lines<'s> {
 
 impl Lines<'_> {
     fn title(&mut self, title: &str) -> Result<(), XlsxError> {
-        self.sheet.write_string_with_format(self.row, 0, printable(title), &self.look.title)?;
+        self.sheet
+            .write_string_with_format(self.row, 0, printable(title), &self.look.title)?;
         self.row += 1;
         Ok(())
     }
@@ -86,7 +91,8 @@ impl Lines<'_> {
         let cells = ["Plan", &identity.id, "Revision", &identity.revision];
         for (column, text) in cells.into_iter().enumerate() {
             let column = super::sheet::column_number(column);
-            self.sheet.write_string_with_format(self.row, column, text, &self.look.quiet)?;
+            self.sheet
+                .write_string_with_format(self.row, column, text, &self.look.quiet)?;
         }
         self.row += 1;
         Ok(())
@@ -94,7 +100,8 @@ impl Lines<'_> {
 
     fn part(&mut self, title: &str) -> Result<(), XlsxError> {
         self.row += 1;
-        self.sheet.write_string_with_format(self.row, 0, title, &self.look.part)?;
+        self.sheet
+            .write_string_with_format(self.row, 0, title, &self.look.part)?;
         self.row += 1;
         Ok(())
     }
@@ -105,7 +112,8 @@ impl Lines<'_> {
         let lines = text.chars().count().div_ceil(125).max(1);
         let height = 15.0 * f64::from(u32::try_from(lines).unwrap_or(1));
         self.sheet.set_row_height(self.row, height)?;
-        self.sheet.merge_range(self.row, 0, self.row, 7, &text, &self.look.words)?;
+        self.sheet
+            .merge_range(self.row, 0, self.row, 7, &text, &self.look.words)?;
         self.row += 1;
         Ok(())
     }
@@ -124,10 +132,15 @@ impl Lines<'_> {
             };
             let row = request.plan.def(finding.sheet).row_word();
             let id = request.plan.id(finding.sheet, finding.row);
-            self.sentence(&format!("{word}: {row} {id}: {}. {}", finding.sentence, finding.advice))?;
+            self.sentence(&format!(
+                "{word}: {row} {id}: {}. {}",
+                finding.sentence, finding.advice
+            ))?;
         }
         match all.checked_sub(MOST_FINDINGS) {
-            Some(more) if more > 0 => self.sentence(&format!("And {more} more on the page Findings.")),
+            Some(more) if more > 0 => {
+                self.sentence(&format!("And {more} more on the page Findings."))
+            }
             Some(_) | None => Ok(()),
         }
     }
@@ -151,7 +164,12 @@ impl Lines<'_> {
         let words = ["", "fits", "tight", "fails", "unknown"];
         for (column, word) in words.into_iter().enumerate() {
             let column = super::sheet::column_number(column);
-            self.sheet.write_string_with_format(self.row, column, word, &self.look.head_computed)?;
+            self.sheet.write_string_with_format(
+                self.row,
+                column,
+                word,
+                &self.look.head_computed,
+            )?;
         }
         self.row += 1;
         for laid in &layout.pages {
@@ -160,7 +178,8 @@ impl Lines<'_> {
             };
             let spot = &layout.grid.blocks[laid.block];
             let last = spot.first + spot.n_rows.max(1) - 1;
-            self.sheet.write_string_with_format(self.row, 0, &laid.page, &self.look.computed)?;
+            self.sheet
+                .write_string_with_format(self.row, 0, &laid.page, &self.look.computed)?;
             for (column, word) in words.into_iter().enumerate().skip(1) {
                 let range = format!("{}!${verdict}${}:${verdict}${last}", laid.page, spot.first);
                 let n = facts.verdicts(&laid.page, word);

@@ -646,7 +646,11 @@ impl Session {
         let path = PathBuf::from(text.trim());
         let wanted = crate::desk::Wanted::default();
         let done = self.desk.export(&path, &wanted, &mut |_| {})?;
-        let pages = done.written.pages.iter().filter(|page| !page.starts_with('_'));
+        let pages = done
+            .written
+            .pages
+            .iter()
+            .filter(|page| !page.starts_with('_'));
         let text = format!(
             "wrote {}: {} pages, {} live formulas",
             done.saved.path.display(),
