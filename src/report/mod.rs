@@ -4,7 +4,6 @@
 //! names no file; whoever asks brings something to write into. One record a format.
 
 mod book;
-mod csv;
 mod express;
 mod facts;
 mod fields;
@@ -14,6 +13,7 @@ mod html;
 mod identity;
 mod json;
 mod layout;
+mod list;
 mod ods;
 mod stored;
 mod translate;
@@ -169,8 +169,8 @@ pub const FORMATS: &[Format] = &[
     },
     ods::FORMAT,
     html::FORMAT,
-    csv::COMMAS,
-    csv::TABS,
+    list::COMMAS,
+    list::TABS,
     json::FORMAT,
     worklist::FORMAT,
 ];

@@ -28,7 +28,7 @@ fn main() {
         let wanted = Wanted {
             replace: true,
             date: None,
-            choice: Default::default(),
+            ..Wanted::default()
         };
         let done = desk
             .export(&path, &wanted, &mut |_| {})

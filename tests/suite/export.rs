@@ -5,7 +5,7 @@ use super::workbook::{Calculator, differences, export, export_with};
 use calamine::{Data, Reader, SheetVisible, Xlsx};
 use portledger::desk::{Desk, Wanted};
 use portledger::files::plan_file;
-use portledger::report::{BASE, Choice, checksum, decoded};
+use portledger::report::{BASE, checksum, decoded};
 use std::io::{Cursor, Read};
 use std::process::Command;
 
@@ -312,7 +312,7 @@ fn a_file_that_is_there_is_not_replaced_unasked() {
     let wanted = Wanted {
         replace: true,
         date: None,
-        choice: Choice::default(),
+        ..Wanted::default()
     };
     let done = desk.export(&path, &wanted, &mut |_| {}).unwrap();
     assert!(std::fs::read(&path).unwrap().starts_with(b"PK"));
@@ -332,7 +332,7 @@ fn a_plan_gets_its_id_once_and_keeps_it() {
     let wanted = Wanted {
         replace: true,
         date: None,
-        choice: Choice::default(),
+        ..Wanted::default()
     };
     let path = folder.path().join("reef.xlsx");
     assert!(desk.export(&path, &wanted, &mut |_| {}).unwrap().is_named);

@@ -81,7 +81,7 @@ pub fn write(
 
 /// A text as it may stand in a part, also within quotes.
 pub fn safe(text: &str) -> String {
-    escape(&printable(text)).replace('\n', "&#10;")
+    escape(printable(text)).replace('\n', "&#10;")
 }
 
 /// The opening of a part.

@@ -117,11 +117,11 @@ fn cell<'f>(field: &'f Field<'_>, row: usize, written: &mut Written) -> Cow<'f, 
     text
 }
 
-/// A text without what acts: control characters become pictures, but for breaks of lines and tabs.
+/// A text without what acts: control characters become pictures, but for breaks of lines and tabs;
+/// then a mark in front where it begins like a formula.
 fn words(text: &str) -> String {
     let acts = |c: char| c.is_control() && !matches!(c, '\n' | '\t');
-    // A leading tab stands for itself behind its mark.
-    let text: String = guarded(text)
+    let pictured: String = text
         .chars()
         .map(|c| match (acts(c), u32::from(c)) {
             (false, _) => c,
@@ -129,5 +129,5 @@ fn words(text: &str) -> String {
             (true, _) => '\u{fffd}',
         })
         .collect();
-    text
+    guarded(&pictured).into_owned()
 }
