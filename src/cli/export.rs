@@ -74,17 +74,7 @@ fn open(export: &Export, out: &mut Printer) -> Result<Desk, Problem> {
 
 fn say(export: &Export, exported: &Exported, out: &mut Printer) {
     let written = &exported.written;
-    let n_pages = written
-        .pages
-        .iter()
-        .filter(|page| !page.starts_with('_'))
-        .count();
-    let held = match written.n_formulas {
-        0 => String::new(),
-        n => format!(": {n_pages} pages, {n} live formulas"),
-    };
-    let (file, doc) = (export.file.display(), exported.format.doc);
-    out.line(&clean(&format!("wrote {file}, {doc}{held}")));
+    out.line(&clean(&exported.said(&export.file)));
     for one in written.values.iter().filter(|one| one.shown) {
         out.line(&clean(&format!(
             "  as values: {} {}: {}",

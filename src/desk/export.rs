@@ -14,8 +14,11 @@ use crate::report::Choice;
 use crate::report::Done;
 use crate::report::Format;
 use crate::report::Identity;
+use crate::report::OrderPage;
+use crate::report::ProposalPage;
 use crate::report::Request;
 use crate::report::Written;
+use crate::study::order::order_list;
 use std::io::BufWriter;
 use std::path::Path;
 
@@ -30,6 +33,19 @@ pub struct Exported {
     pub format: &'static Format,
     /// Whether the plan got its id by this, and is to be saved.
     pub is_named: bool,
+}
+
+impl Exported {
+    /// What was written, in one sentence.
+    pub fn said(&self, file: &Path) -> String {
+        let pages = self.written.pages.iter();
+        let n_pages = pages.filter(|page| !page.starts_with('_')).count();
+        let held = match self.written.n_formulas {
+            0 => String::new(),
+            n => format!(": {n_pages} pages, {n} live formulas"),
+        };
+        format!("wrote {}, {}{held}", file.display(), self.format.doc)
+    }
 }
 
 /// How an export is to be made.
@@ -66,6 +82,13 @@ impl Desk {
             Some(name) => name.to_string_lossy().into_owned(),
             None => "a plan in memory".to_owned(),
         };
+        let compared = match self.plan.proposals().is_empty() {
+            true => None,
+            false => Some(self.compare(&[])?),
+        };
+        let proposal = compared.as_ref().and_then(ProposalPage::of);
+        let list = order_list(&self.plan, &self.engine)?;
+        let order = OrderPage::of(&self.plan, &list);
         let request = Request {
             plan: &self.plan,
             engine: &self.engine,
@@ -74,8 +97,8 @@ impl Desk {
             identity: Identity::new(id, &base),
             name,
             date: wanted.date,
-            proposal: None,
-            order: None,
+            proposal,
+            order,
             choice: wanted.choice.clone(),
             most_cells: report::MOST_CELLS,
         };

@@ -3,6 +3,7 @@
 //! Makes pages from a plan and what is computed from it. It knows no terminal and no open plan, and
 //! names no file; whoever asks brings something to write into. One record a format.
 
+mod aside;
 mod book;
 mod express;
 mod facts;

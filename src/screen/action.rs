@@ -269,7 +269,7 @@ pub const RECORDS: &[Record] = records![
     Paste, Change, Ledger, [letter('p'), control('v')], "paste here", "paste", "Paste what was copied, after a look at what it would do.";
     Proposals, Change, All, [letter('P')], "proposals", "propose", "The proposals over this plan; go into one, and edits belong to it.";
     NewProposal, Change, All, [letter('T')], "new proposal", "new", "Make a proposal and go into it; in a proposal the new one stands on that.";
-    LeaveProposal, Change, All, [letter('X')], "out of the proposal", "out", "Back to the base; the proposal keeps what was changed in it.";
+    LeaveProposal, Change, All, [letter('R')], "out of the proposal", "out", "Back to the base; the proposal keeps what was changed in it.";
     Accept, Change, All, [letter('J')], "accept the proposal", "accept", "Write the proposal you are in into the base, as one step.";
     DropProposal, Change, All, [letter('Y')], "drop the proposal", "drop it", "Take the proposal you are in away with all its changes.";
     Beside, Look, All, [letter('B')], "side by side", "beside", "Base and proposals beside each other: findings, totals, rows that differ.";
@@ -310,7 +310,7 @@ pub const RECORDS: &[Record] = records![
     Import, Plan, All, [letter('I')], "import", "import", "Read a cable list into the plan: xlsx, xlsb, xls, ods, csv or tsv, after a look at where each heading goes.";
     Save, Plan, All, [control('s')], "save", "save", "Save the plan.";
     SaveAs, Plan, All, [letter('S')], "save as", "save as", "Save the plan under another name, which it keeps.";
-    Export, Plan, All, [letter('X')], "export", "export", "Write a workbook for others, which calculates by itself.";
+    Export, Plan, All, [letter('X')], "export", "export", "Write pages for others: a workbook that calculates by itself, a page to print, a work list, lists.";
     Help, Plan, All, [letter('?'), key(KeyCode::F(1))], "keys", "keys", "The keys of this view.";
     Actions, Plan, All, [letter(' ')], "all actions", "all", "Every action by name; type a part of it.";
     Redraw, Plan, All, [control('l')], "draw again", "redraw", "Draw the whole screen again.";

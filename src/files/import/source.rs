@@ -17,7 +17,7 @@ use crate::files::spreadsheet::Kind;
 use crate::files::spreadsheet::Page;
 use crate::files::spreadsheet::Reader;
 use crate::files::spreadsheet::Wanted;
-use crate::files::table_text::TableText;
+use crate::files::table_text::{TableText, unguarded};
 use crate::plan::Plan;
 use crate::problem::Problem;
 use std::fs::File;
@@ -289,7 +289,7 @@ fn cells(text: &str, separator: char) -> Result<Grid, Problem> {
         grid.begin_row(n_rows, false);
         grid.widen(cells.len());
         for (column, cell) in cells.iter().enumerate() {
-            let text = cell.trim();
+            let text = unguarded(cell.trim());
             if text.is_empty() {
                 continue;
             }

@@ -135,6 +135,10 @@ fn pages(
         let at = new(book, "Proposal")?;
         proposal::write(book.worksheet_from_index(at)?, proposal, &look)?;
     }
+    if let Some(order) = &request.order {
+        let at = new(book, "Order")?;
+        proposal::write_order(book.worksheet_from_index(at)?, order, &look)?;
+    }
     for laid in &layout.pages {
         let at = new(book, &laid.page)?;
         sheet::write(

@@ -1,28 +1,51 @@
-//! The page of a proposal: what it changes, and what comes of it.
+//! Pages of what was studied beside the plan: what proposals change and come to, and what is to
+//! be ordered.
 
+use super::super::OrderPage;
 use super::super::ProposalPage;
 use super::super::printable;
 use super::look::{Look, print};
 use rust_xlsxwriter::Worksheet;
 use rust_xlsxwriter::XlsxError;
 
-/// Writes the page.
+/// Writes the page of proposals.
 ///
 /// # Errors
 /// A file that cannot be written.
 pub fn write(sheet: &mut Worksheet, page: &ProposalPage, look: &Look) -> Result<(), XlsxError> {
-    sheet.write_with_format(0, 0, printable(&page.title), &look.title)?;
-    for (at, sentence) in page.sentences.iter().enumerate() {
+    let (sentences, heads, rows) = (&page.sentences, &page.heads, &page.rows);
+    texts(sheet, &page.title, sentences, heads, rows, look)
+}
+
+/// Writes the order list.
+///
+/// # Errors
+/// A file that cannot be written.
+pub fn write_order(sheet: &mut Worksheet, page: &OrderPage, look: &Look) -> Result<(), XlsxError> {
+    let (sentences, heads, rows) = (&page.sentences, &page.heads, &page.rows);
+    texts(sheet, "What is to be ordered", sentences, heads, rows, look)
+}
+
+fn texts(
+    sheet: &mut Worksheet,
+    title: &str,
+    sentences: &[String],
+    heads: &[String],
+    rows: &[Vec<String>],
+    look: &Look,
+) -> Result<(), XlsxError> {
+    sheet.write_with_format(0, 0, printable(title), &look.title)?;
+    for (at, sentence) in sentences.iter().enumerate() {
         let row = 1 + u32::try_from(at).unwrap_or(0);
         sheet.write_with_format(row, 0, printable(sentence), &look.computed)?;
     }
-    let head = 2 + u32::try_from(page.sentences.len()).unwrap_or(0);
-    for (at, text) in page.heads.iter().enumerate() {
+    let head = 2 + u32::try_from(sentences.len()).unwrap_or(0);
+    for (at, text) in heads.iter().enumerate() {
         let column = super::sheet::column_number(at);
         sheet.set_column_width(column, 24)?;
         sheet.write_with_format(head, column, printable(text), &look.head_computed)?;
     }
-    for (at, cells) in page.rows.iter().enumerate() {
+    for (at, cells) in rows.iter().enumerate() {
         let row = head + 1 + u32::try_from(at).unwrap_or(0);
         for (column, text) in cells.iter().enumerate() {
             let column = super::sheet::column_number(column);

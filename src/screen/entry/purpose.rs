@@ -319,7 +319,10 @@ pub(super) fn advise(
             "a table of links, for example cables.xlsx or links.csv",
         ),
         Purpose::Heading { .. } => heading(desk, text),
-        Purpose::Export => file(text, "the ending says as what: .xlsx is a workbook"),
+        Purpose::Export => file(
+            text,
+            "the ending says as what: .xlsx a workbook, .ods, .html a page to print, .txt a work list, .csv, .tsv, .json",
+        ),
         Purpose::Needle(_) => Advice::default(),
     }
 }

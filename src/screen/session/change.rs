@@ -650,17 +650,10 @@ impl Session {
         let path = PathBuf::from(text.trim());
         let wanted = crate::desk::Wanted::default();
         let done = self.desk.export(&path, &wanted, &mut |_| {})?;
-        let pages = done
-            .written
-            .pages
-            .iter()
-            .filter(|page| !page.starts_with('_'));
-        let text = format!(
-            "wrote {}: {} pages, {} live formulas",
-            done.saved.path.display(),
-            pages.count(),
-            done.written.n_formulas
-        );
+        let mut text = done.said(&done.saved.path);
+        if !done.format.leaves_out.is_empty() {
+            text.push_str(&format!("; left out: {}", done.format.leaves_out));
+        }
         self.say(text, Tone::Fits);
         Ok(())
     }
