@@ -484,7 +484,7 @@ mod tests {
         let texts = assumptions().iter().filter(|a| a.text);
         assert_eq!(
             texts.map(|a| a.name.as_str()).collect::<Vec<_>>(),
-            ["attenuation_basis"]
+            ["attenuation_basis", "stock_lengths", "currency"]
         );
     }
 
