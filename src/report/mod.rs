@@ -8,8 +8,10 @@ mod express;
 mod facts;
 mod fold;
 mod gather;
+pub mod giveback;
 mod identity;
 mod layout;
+mod sent;
 mod stored;
 mod translate;
 mod workbook;
@@ -168,6 +170,12 @@ impl Request<'_> {
             false => &self.plan.title,
         }
     }
+}
+
+/// A text as it comes back from a cell: what no cell may hold is gone, runs of blanks are one.
+fn as_returned(text: &str) -> String {
+    let printable = printable(text);
+    printable.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
 /// A text without what no cell may hold.
