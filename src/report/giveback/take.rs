@@ -103,18 +103,23 @@ pub fn edit_of(plan: &Plan, found: &Comparison, taken: &[usize]) -> Option<Edit>
             all.take(plan, &one.take);
         }
     }
-    let mut edits: Vec<Edit> = Vec::new();
-    let set = all.cells.into_iter();
-    edits.extend(set.map(|(sheet, cells)| Edit::SetCells { sheet, cells }));
+    let cells = all.cells.into_iter();
+    let mut edits: Vec<Edit> = cells
+        .map(|(sheet, cells)| Edit::SetCells { sheet, cells })
+        .collect();
+    let mut n_left: BTreeMap<SheetId, usize> = BTreeMap::new();
+    for (sheet, rows) in all.removed {
+        n_left.insert(
+            sheet,
+            plan.rows(sheet).order().len().saturating_sub(rows.len()),
+        );
+        edits.push(Edit::RemoveRows { sheet, rows });
+    }
     for (sheet, rows) in all.added {
-        let n_gone = all.removed.get(&sheet).map_or(0, Vec::len);
-        let at = plan.rows(sheet).order().len().saturating_sub(n_gone);
+        let at = n_left.get(&sheet).copied();
+        let at = at.unwrap_or_else(|| plan.rows(sheet).order().len());
         edits.push(Edit::AddRows { sheet, at, rows });
     }
-    let removed = all.removed.into_iter();
-    let removed = removed.map(|(sheet, rows)| Edit::RemoveRows { sheet, rows });
-    // First those, as new rows come behind what is left.
-    edits.splice(0..0, removed);
     edits.extend(all.assumed.into_values());
     (!edits.is_empty()).then_some(Edit::Group(edits))
 }
