@@ -167,19 +167,27 @@ impl<'b> Table<'b> {
             .map(|cell| (cell.column, as_returned(cell.text)))
             .filter(|(_, heading)| !heading.is_empty())
             .collect();
-        let serves = |heading: &str| {
-            let mut serving = sent.serving.iter();
-            serving.any(|one| as_returned(one).eq_ignore_ascii_case(heading))
-        };
-        let mut left = Vec::new();
+        // Exactly as sent first, since those that serve formulas have names much like others.
+        let is_sent = |one: &SentColumn, heading: &str| as_returned(&one.heading) == heading;
+        let serves = |heading: &str| sent.serving.iter().any(|one| as_returned(one) == heading);
+        let mut inexact = Vec::new();
         for (column, heading) in headings {
-            let found = sent.columns.iter().position(|one| {
-                let known = as_returned(&one.heading).to_lowercase();
-                known == heading.to_lowercase()
-            });
-            match found {
+            let mut all = sent.columns.iter();
+            match all.position(|one| is_sent(one, &heading)) {
                 Some(at) if table.columns[at].is_none() => table.columns[at] = Some(column),
                 Some(_) | None if serves(&heading) => {}
+                Some(_) | None => inexact.push((column, heading)),
+            }
+        }
+        let mut left = Vec::new();
+        for (column, heading) in inexact {
+            let lower = heading.to_lowercase();
+            let found = sent
+                .columns
+                .iter()
+                .position(|one| as_returned(&one.heading).to_lowercase() == lower);
+            match found {
+                Some(at) if table.columns[at].is_none() => table.columns[at] = Some(column),
                 Some(_) | None => left.push((column, heading)),
             }
         }
