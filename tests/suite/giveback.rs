@@ -4,12 +4,18 @@
 use super::import::reader;
 use super::random::Random;
 use calamine::{Data, Reader as _, Xlsx};
+use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
 use portledger::desk::{Desk, Returned, Wanted};
 use portledger::files::plan_file;
-use portledger::plan::{Edit, Plan, read_entry};
+use portledger::plan::{Edit, Entry, Plan, read_entry};
 use portledger::problem::Problem;
 use portledger::report::BASE;
 use portledger::report::giveback::{Choice, Class, Comparison, chosen};
+use portledger::screen::draw::draw;
+use portledger::screen::session::{Effect, Happening, Session};
+use portledger::screen::theme::Theme;
+use ratatui::buffer::Buffer;
+use ratatui::layout::Rect;
 use rust_xlsxwriter::{DocProperties, Formula, Workbook};
 use std::collections::BTreeMap;
 use std::fs;
@@ -532,7 +538,7 @@ fn edited(desk: &mut Desk, random: &mut Random) {
                 let reserve = desk.plan().assumption("reserve").unwrap();
                 let entry = desk
                     .plan()
-                    .read_assumption(reserve, random.of(&["2", "3"]))
+                    .read_assumption(reserve, *random.of(&["2", "3"]))
                     .unwrap();
                 let source = (*random.of(&["contract", "a guess"])).to_owned();
                 let edit = Edit::SetAssumption {
@@ -657,6 +663,74 @@ fn the_laws_of_merging_hold_for_any_edits() {
 }
 
 #[test]
+fn on_the_screen_changes_are_chosen_and_taken_as_one_step() {
+    let folder = TempDir::new().unwrap();
+    let back = folder.path().join("back.xlsx");
+    let mut desk = demo();
+    let mut book = Book::of(&mut desk);
+    book.set("Links", "M104", "Length (m)", text("250 ft"));
+    book.set("Links", "M107", "Length (m)", Data::Float(77.0));
+    set(&mut desk, "links", "M107", "length", "70");
+    book.saved(true, &back);
+    let before = plan_file::write(desk.plan());
+    let theme = Theme {
+        colours: true,
+        ascii: false,
+    };
+    let mut session = Session::new(desk, theme);
+    session.reader = Some(reader());
+    let mut buffer = Buffer::empty(Rect::new(0, 0, 100, 40));
+    draw(&mut session, &mut buffer);
+    let mut press = |session: &mut Session, code: KeyCode| {
+        let key = KeyEvent::new(code, KeyModifiers::NONE);
+        for effect in session.take(Happening::Key(key)) {
+            match effect {
+                Effect::ReadReturned(path) => session.read_returned(&path),
+                other => panic!("{other:?}"),
+            }
+        }
+        buffer.reset();
+        draw(session, &mut buffer);
+        let symbols = buffer.content().iter().map(|cell| cell.symbol());
+        symbols.collect::<String>()
+    };
+    press(&mut session, KeyCode::Char('M'));
+    session.take(Happening::Paste(back.to_str().unwrap().to_owned()));
+    let shown = press(&mut session, KeyCode::Enter);
+    for what in [
+        "1 of 2 changes",
+        "1 conflict",
+        "1 theirs",
+        "[x] links M104",
+        "[ ] links M107",
+    ] {
+        assert!(shown.contains(what), "{what}\n{shown}");
+    }
+    assert_eq!(plan_file::write(session.desk.plan()), before);
+    // The class of conflicts, then all that is chosen.
+    press(&mut session, KeyCode::Down);
+    let shown = press(&mut session, KeyCode::Enter);
+    assert!(shown.contains("2 of 2 changes"), "{shown}");
+    press(&mut session, KeyCode::Down);
+    let shown = press(&mut session, KeyCode::Enter);
+    assert!(shown.contains("1 of 2 changes"), "{shown}");
+    press(&mut session, KeyCode::Enter);
+    press(&mut session, KeyCode::Up);
+    press(&mut session, KeyCode::Up);
+    let shown = press(&mut session, KeyCode::Enter);
+    assert!(shown.contains("merge back.xlsx"), "{shown}");
+    let links = session.desk.plan().sheet("links").unwrap();
+    let row = session.desk.plan().find(links, "M107").unwrap();
+    let length = session.desk.plan().def(links).column("length").unwrap();
+    assert_eq!(
+        session.desk.plan().entry(links, length, row),
+        Entry::Number(77.0)
+    );
+    press(&mut session, KeyCode::Char('u'));
+    assert_eq!(plan_file::write(session.desk.plan()), before);
+}
+
+#[test]
 fn the_command_lists_first_and_takes_what_is_accepted() {
     let folder = TempDir::new().unwrap();
     let (plan, back) = (
@@ -666,6 +740,7 @@ fn the_command_lists_first_and_takes_what_is_accepted() {
     let mut desk = demo();
     let mut book = Book::of(&mut desk);
     desk.save_as(&plan, false).unwrap();
+    drop(desk);
     book.set("Links", "M104", "Length (m)", text("250 ft"));
     book.saved(true, &back);
     let run = |more: &[&str]| {

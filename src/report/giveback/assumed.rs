@@ -162,7 +162,9 @@ impl One<'_> {
                 let class = class_of([&base, &theirs, &mine], reading.kind(), self.is_known)?;
                 let mut one = self.difference(class, "value", shown(theirs.shown(unit)), at);
                 if matches!(class, Class::Theirs | Class::Conflict) {
-                    one.take = Take::Assume(self.of_mine, theirs);
+                    let source = self.their_source();
+                    let source = source.filter(|source| *source != self.base().source);
+                    one.take = Take::Assume(self.of_mine, theirs, source);
                 }
                 Some(one)
             }
@@ -174,16 +176,19 @@ impl One<'_> {
         }
     }
 
+    /// The source as it came back; none where the page has no sources.
+    fn their_source(&self) -> Option<String> {
+        let text = self.row.cell(self.table.sources?);
+        let text = as_returned(text.map_or("", |cell| cell.text));
+        if text == as_returned(&exported_source(self.base())) {
+            return Some(self.base().source.clone());
+        }
+        Some(text.strip_prefix(SET_HERE).unwrap_or(&text).to_owned())
+    }
+
     fn source(&self) -> Option<Difference> {
-        let at = self.table.sources?;
-        let text = self.row.cell(at).map_or("", |cell| cell.text);
-        let text = as_returned(text);
-        let exported = as_returned(&exported_source(self.base()));
+        let (at, theirs) = (self.table.sources?, self.their_source()?);
         let base = self.base().source.clone();
-        let theirs = match text == exported {
-            true => base.clone(),
-            false => text.strip_prefix(SET_HERE).unwrap_or(&text).to_owned(),
-        };
         let mine = self.mine().source.clone();
         let values = [&base, &theirs, &mine].map(|text| Value::Text(text.clone()));
         let class = class_of(

@@ -135,8 +135,8 @@ enum Take {
     Add(SheetId, Vec<(usize, Value)>),
     /// A row is removed.
     Remove(SheetId, RowId),
-    /// An assumption gets another value.
-    Assume(ParamId, Value),
+    /// An assumption gets another value, with the source that was given for it.
+    Assume(ParamId, Value, Option<String>),
     /// An assumption gets another source.
     Source(ParamId, String),
 }

@@ -151,16 +151,14 @@ impl Parts {
                 self.added.entry(*sheet).or_default().push(cells.collect());
             }
             Take::Remove(sheet, row) => self.removed.entry(*sheet).or_default().push(*row),
-            Take::Assume(param, value) => {
+            Take::Assume(param, value, given) => {
                 if let Edit::SetAssumption {
                     entry, source, own, ..
                 } = self.assume(plan, *param)
                 {
                     *entry = value.entry(plan);
-                    // A source that is taken as well stays.
-                    if *source == plan.assumptions()[param.at()].source {
-                        *source = FROM_WORKBOOK.to_owned();
-                    }
+                    // The source of the value before is none of this one.
+                    *source = given.clone().unwrap_or_else(|| FROM_WORKBOOK.to_owned());
                     *own = true;
                 }
             }
