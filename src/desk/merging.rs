@@ -52,7 +52,7 @@ impl Returned {
             read.map(|(plan, _)| Box::new(plan))
                 .map_err(|problem| problem.message)
         });
-        let of_base = base.as_ref().ok().map(|plan: &Box<Plan>| plan.id.clone());
+        let of_base = base.as_deref().ok().map(|plan: &Plan| plan.id.clone());
         let name = path.file_name().unwrap_or_default();
         Ok(Self {
             name: name.to_string_lossy().into_owned(),

@@ -117,6 +117,9 @@ struct Sheet<'p> {
     ids: FxHashSet<String>,
 }
 
+/// A cell that cannot be read: its column, its text, and why.
+type Unread<'s, 'p> = (&'s Column<'p>, String, String);
+
 /// A row on its three sides.
 #[derive(Clone, Copy)]
 struct Three<'p> {
@@ -396,7 +399,7 @@ impl<'p> Sheet<'p> {
         &self,
         row: RowView<'_>,
         base: Option<RowId>,
-    ) -> (Vec<(usize, Value)>, Vec<(&Column<'p>, String, String)>) {
+    ) -> (Vec<(usize, Value)>, Vec<Unread<'_, 'p>>) {
         let (mut cells, mut wrong) = (Vec::new(), Vec::new());
         for column in self.columns.iter().filter(|one| one.base != 0) {
             let exported = match base {

@@ -51,7 +51,7 @@ impl Choice {
             let words = can.map(Class::word);
             let list = format!("write one of: {}, row:ID, column:NAME", words.join(", "));
             Problem::new("no-such-choice", format!("`{word}` cannot be accepted"))
-                .did_you_mean(word, words.into_iter())
+                .did_you_mean(word, words)
                 .help(list)
         })
     }
