@@ -177,6 +177,16 @@ pub enum Command {
                       With the first export the plan gets an id, by which a returned workbook finds it again."
     )]
     Export(Export),
+    /// Lists what was changed in an exported workbook that came back; takes what you accept, as one
+    /// step, and saves.
+    #[command(
+        after_help = "Examples: portledger merge my.plan returned.xlsx\n          \
+                            portledger merge my.plan returned.xlsx --accept theirs\n          \
+                            portledger merge my.plan returned.xlsx --accept theirs --accept row:L7\n\n\
+                      Each cell is compared on three sides: as it was exported, as it came back, as the plan has\n\
+                      it now. Without --accept nothing is changed. Computed cells are never taken."
+    )]
+    Merge(Merge),
     /// Lists the built-in tables, or shows one with its sources.
     #[command(after_help = "Example: portledger tables channels")]
     Tables {
@@ -501,6 +511,19 @@ pub struct Export {
     /// Replaces the file when it is there.
     #[arg(long)]
     pub replace: bool,
+}
+
+/// Arguments of `merge`.
+#[derive(Debug, Args)]
+pub struct Merge {
+    /// The plan.
+    pub plan: PathBuf,
+    /// The workbook that came back.
+    pub file: PathBuf,
+    /// Takes a part of the changes: theirs, conflict, new, missing, duplicate, row:ID,
+    /// row:SHEET/ID or column:NAME. May stand several times.
+    #[arg(long, value_name = "WHAT")]
+    pub accept: Vec<String>,
 }
 
 /// An end of a link.

@@ -13,6 +13,7 @@ mod fail;
 mod growth;
 mod import;
 mod look;
+mod merge;
 mod options;
 mod order;
 mod pick;
@@ -152,6 +153,7 @@ fn command(line: Line, out: &mut Printer) -> Result<Outcome, Vec<Problem>> {
         Some(Command::Propose(asked)) => propose::propose(&asked, form, out),
         Some(Command::Compare(asked)) => compare::compare(&asked, form, out),
         Some(Command::Export(export)) => export::export(&export, out),
+        Some(Command::Merge(asked)) => merge::merge(&asked, form, out),
         Some(Command::Tables { name }) => describe::tables(name.as_deref(), form, out),
         Some(Command::Functions { name }) => describe::functions(name.as_deref(), form, out),
         Some(Command::Completions { shell }) => describe::completions(shell, out),

@@ -8,6 +8,7 @@ mod export;
 pub mod history;
 mod importing;
 mod keep;
+mod merging;
 mod opening;
 mod proposals;
 mod recovery;
@@ -16,6 +17,7 @@ mod writer;
 
 pub use export::{Exported, Wanted};
 pub use importing::{Imported, Progress};
+pub use merging::Returned;
 pub use opening::SaveState;
 pub use recovery::Recovery;
 pub use standing::{MOST_TOLD, Outcome};

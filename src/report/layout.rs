@@ -11,7 +11,7 @@ use crate::table::{ColumnId, ParamId, SheetId};
 use crate::trade::ledger;
 
 /// The sheets that have a page of their own, in the order of the pages, with the name of the page.
-const PAGES: &[(&str, &str)] = &[
+pub const PAGES: &[(&str, &str)] = &[
     ("parts", "Parts"),
     ("links", "Links"),
     ("switches", "Switches"),
@@ -277,9 +277,14 @@ fn lay(
 fn title_of(engine: &Engine, col: &Col) -> String {
     let def = col.column.and_then(|column| engine.def(column));
     let title = def.map_or(col.title.as_str(), |def| def.title.as_str());
-    match col.unit.is_empty() {
+    titled(title, &col.unit)
+}
+
+/// A title with its unit.
+pub fn titled(title: &str, unit: &str) -> String {
+    match unit.is_empty() {
         true => title.to_owned(),
-        false => format!("{title} ({})", col.unit),
+        false => format!("{title} ({unit})"),
     }
 }
 

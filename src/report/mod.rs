@@ -10,12 +10,14 @@ mod facts;
 mod fields;
 mod fold;
 mod gather;
+pub mod giveback;
 mod html;
 mod identity;
 mod json;
 mod layout;
 mod list;
 mod ods;
+mod sent;
 mod stored;
 mod translate;
 mod workbook;
@@ -234,6 +236,12 @@ impl Request<'_> {
             false => &self.plan.title,
         }
     }
+}
+
+/// A text as it comes back from a cell: what no cell may hold is gone, runs of blanks are one.
+fn as_returned(text: &str) -> String {
+    let printable = printable(text);
+    printable.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
 /// A text without what no cell may hold.

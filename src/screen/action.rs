@@ -142,6 +142,8 @@ pub enum Action {
     Care,
     /// Read a table into the plan.
     Import,
+    /// Bring back what was changed in a workbook.
+    Merge,
     /// Save.
     Save,
     /// Save under another name.
@@ -308,6 +310,7 @@ pub const RECORDS: &[Record] = records![
     Functions, Look, All, [key(KeyCode::F(2))], "functions", "functions", "What formulas may call.";
     Care, Look, All, [key(KeyCode::F(3))], "care", "care", "Caution with laser light, glass, power and copper between buildings.";
     Import, Plan, All, [letter('I')], "import", "import", "Read a cable list into the plan: xlsx, xlsb, xls, ods, csv or tsv, after a look at where each heading goes.";
+    Merge, Plan, All, [letter('M')], "merge a returned workbook", "merge", "Bring back what others changed in an exported workbook: a list of changes to take or to leave.";
     Save, Plan, All, [control('s')], "save", "save", "Save the plan.";
     SaveAs, Plan, All, [letter('S')], "save as", "save as", "Save the plan under another name, which it keeps.";
     Export, Plan, All, [letter('X')], "export", "export", "Write pages for others: a workbook that calculates by itself, a page to print, a work list, lists.";

@@ -5,6 +5,7 @@
 
 use super::paint::Paint;
 use super::theme::Tone;
+use crate::report::giveback::Class;
 use crate::table::{ColumnId, ParamId, RowId, SheetId};
 use ratatui::layout::Rect;
 
@@ -50,6 +51,12 @@ pub enum Target {
     OtherPage(usize),
     /// Takes the table that is about to be imported.
     TakeImport,
+    /// Takes what is chosen of a workbook that came back.
+    TakeMerge,
+    /// Chooses all changes of a class, or none.
+    TurnClass(Class),
+    /// Chooses a change by its position, or leaves it.
+    TurnChange(usize),
     /// Steps back: how many undos lead there; negative ones are redos.
     Steps(i32),
     /// A choice of the options of links, by its position, to be taken.

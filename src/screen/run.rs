@@ -205,6 +205,11 @@ fn bring_about(effect: Effect, session: &mut Session, screen: &mut Screen) -> Op
             session.read_table(&path, wish);
             gone(drawn.map(drop))
         }
+        Effect::ReadReturned(path) => {
+            let drawn = screen.draw(|buffer| draw::draw(session, buffer));
+            session.read_returned(&path);
+            gone(drawn.map(drop))
+        }
         Effect::Redraw => {
             screen.forget();
             None

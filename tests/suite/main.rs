@@ -16,6 +16,7 @@ mod faults;
 mod floors;
 #[path = "../fuzz/mod.rs"]
 mod fuzz;
+mod giveback;
 mod hostile;
 mod html;
 mod import;

@@ -20,9 +20,12 @@ mod words;
 pub use decode::is_wide_text;
 pub use headings::How;
 pub use numbers::Decimal;
+pub use numbers::is_unclear as is_unclear_number;
+pub use numbers::plain as plain_number;
 pub use report::{Reason, SetAside, aside_lines};
 pub use row::Mapped;
 pub use source::{Source, Wish, is_spreadsheet};
+pub use words::is_total;
 
 use crate::files::own_column::{MAX_COLUMNS, too_many_columns};
 use crate::files::plan_file::MAX_ROWS;

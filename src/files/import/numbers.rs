@@ -64,7 +64,7 @@ enum Sign {
 }
 
 /// Whether a cell may be a decimal or a thousand.
-pub(super) fn is_unclear(text: &str) -> bool {
+pub fn is_unclear(text: &str) -> bool {
     sign_of(&usual(text)) == Some(Sign::Unclear)
 }
 
@@ -124,7 +124,7 @@ fn is_group(bytes: &[u8]) -> bool {
 }
 
 /// A text with usual digits, signs and spaces.
-pub(super) fn usual(text: &str) -> Cow<'_, str> {
+pub fn usual(text: &str) -> Cow<'_, str> {
     if text.is_ascii() {
         return Cow::Borrowed(text);
     }
@@ -147,7 +147,7 @@ fn digit(c: char, zero: u32) -> char {
 }
 
 /// The number at the start of a text without groups and with a decimal point, and the rest.
-pub(super) fn plain(text: &str, decimal: Decimal) -> Cow<'_, str> {
+pub fn plain(text: &str, decimal: Decimal) -> Cow<'_, str> {
     let text = usual(text);
     let is_plain =
         !text.contains([',', '\'', ' ']) && (decimal == Decimal::Point || !text.contains('.'));

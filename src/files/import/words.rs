@@ -445,7 +445,7 @@ const TOTALS: [&str; 12] = [
 ];
 
 /// Whether a cell begins a row of totals.
-pub(super) fn is_total(text: &str) -> bool {
+pub fn is_total(text: &str) -> bool {
     let first = text
         .trim()
         .split([' ', ':', '('])

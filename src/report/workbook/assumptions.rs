@@ -2,6 +2,7 @@
 //! of columns that stand as values.
 
 use super::super::Request;
+use super::super::giveback::exported_source;
 use super::super::layout::{ASSUMED, FIRST_ROW, Layout, assumption_row};
 use super::super::printable;
 use super::Tally;
@@ -54,10 +55,7 @@ pub fn write(
     }
     for (at, known) in request.plan.assumptions().iter().enumerate() {
         let row = assumption_row(ParamId(u16::try_from(at).unwrap_or(0))) - 1;
-        let source = match known.own {
-            true => format!("set in this plan; {}", known.source),
-            false => format!("{} [{}]", known.source, known.def.confidence),
-        };
+        let source = exported_source(known);
         let unit = &known.unit;
         let name = format!("assume.{}", known.def.name);
         for (column, text) in [(0, &known.def.title), (1, &name), (2, &unit.symbol)] {

@@ -96,6 +96,8 @@ pub enum Purpose {
     Proposal,
     /// The file to read a table from.
     ImportFrom,
+    /// The workbook that came back.
+    MergeFrom,
     /// Where the cells under a heading of a table go.
     Heading {
         /// The heading.
@@ -167,6 +169,7 @@ impl Purpose {
             Self::CopyTo => "copy into file".to_owned(),
             Self::Proposal => "name of the new proposal".to_owned(),
             Self::ImportFrom => "import from file".to_owned(),
+            Self::MergeFrom => "merge from file".to_owned(),
             Self::Heading { heading, .. } => format!("`{heading}` is"),
             Self::Export => "export to file".to_owned(),
             Self::Needle(NeedleFor::Actions) => "action".to_owned(),
@@ -215,6 +218,7 @@ impl Purpose {
             | Self::CopyTo
             | Self::Proposal
             | Self::ImportFrom
+            | Self::MergeFrom
             | Self::Needle(_) => String::new(),
         }
     }
@@ -235,6 +239,7 @@ impl Purpose {
             | Self::CopyTo
             | Self::Proposal
             | Self::ImportFrom
+            | Self::MergeFrom
             | Self::Heading { .. }
             | Self::Export
             | Self::Needle(_) => false,
@@ -262,6 +267,7 @@ impl Purpose {
             | Self::CopyTo
             | Self::Proposal
             | Self::ImportFrom
+            | Self::MergeFrom
             | Self::Heading { .. }
             | Self::Export
             | Self::Needle(_) => None,
@@ -317,6 +323,10 @@ pub(super) fn advise(
         Purpose::ImportFrom => file(
             text,
             "a table of links, for example cables.xlsx or links.csv",
+        ),
+        Purpose::MergeFrom => file(
+            text,
+            "a workbook of this plan that came back, for example returned.xlsx",
         ),
         Purpose::Heading { .. } => heading(desk, text),
         Purpose::Export => file(

@@ -681,6 +681,7 @@ fn purposes(desk: &Desk) -> Vec<Purpose> {
         Purpose::SaveAs,
         Purpose::CopyTo,
         Purpose::ImportFrom,
+        Purpose::MergeFrom,
         Purpose::Heading {
             heading: "Cable Len".to_owned(),
             now: "length:ft".to_owned(),

@@ -155,6 +155,7 @@ impl Session {
             }
             Purpose::SaveAs => self.save_as(text),
             Purpose::ImportFrom => self.ask_table(text),
+            Purpose::MergeFrom => self.ask_returned(text),
             Purpose::Heading { heading, .. } => self.map_heading(heading, text),
             Purpose::CopyTo => self.copy_to(text),
             Purpose::Proposal => self.new_proposal(text),

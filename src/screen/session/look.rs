@@ -80,6 +80,8 @@ pub enum Shown {
     Care,
     /// The table that is about to be imported.
     Import,
+    /// What was changed in a workbook that came back.
+    Merge,
     /// A page that was made once and belongs to a question.
     Ready,
 }
@@ -237,6 +239,10 @@ impl Session {
                 }
                 None => Page::default(),
             },
+            Shown::Merge => match &self.merging {
+                Some(merging) => pages::merge(merging, width, theme),
+                None => Page::default(),
+            },
             // Such a page is kept as it is.
             Shown::Ready => Page::default(),
         }
@@ -357,6 +363,9 @@ impl Session {
             Target::Heading(at) => self.ask_heading(at),
             Target::OtherPage(at) => self.other_page(at),
             Target::TakeImport => self.take_import(),
+            Target::TakeMerge => self.take_merge(),
+            Target::TurnClass(class) => self.turn_class(class),
+            Target::TurnChange(at) => self.turn_change(at),
             Target::Steps(by) => self.go_steps(by),
             Target::Take(at) => self.take_option(at),
             Target::Behind(at) => self.open_page(Shown::Behind(at)),

@@ -8,11 +8,13 @@ mod begin;
 mod change;
 mod import;
 mod look;
+mod merge;
 mod propose;
 mod study;
 
 pub use import::Importing;
 pub use look::{Leaf, Shown};
+pub use merge::Merging;
 
 use super::action::{self, Action};
 use super::entry::{Entry, Purpose};
@@ -59,6 +61,8 @@ pub enum Effect {
     Suspend,
     /// Draw, then let the session read a table, which may take a while.
     Read(PathBuf, Wish),
+    /// Draw, then let the session read a workbook that came back.
+    ReadReturned(PathBuf),
     /// End.
     Quit,
 }
@@ -137,6 +141,8 @@ pub struct Session {
     pub is_abandoned: bool,
     /// The table that was read and not taken yet.
     pub importing: Option<Importing>,
+    /// The workbook that came back and is looked at.
+    pub merging: Option<Merging>,
     /// What reads spreadsheets, where it is not this program as it runs.
     pub reader: Option<Reader>,
     copied: Option<String>,
@@ -162,6 +168,7 @@ impl Session {
             last_step: String::new(),
             is_abandoned: false,
             importing: None,
+            merging: None,
             reader: None,
             copied: None,
             needle: String::new(),
@@ -320,6 +327,7 @@ impl Session {
             | Action::Functions
             | Action::Care
             | Action::Import
+            | Action::Merge
             | Action::Save
             | Action::SaveAs
             | Action::Export
@@ -341,6 +349,7 @@ impl Session {
             Action::Accept => self.accept_proposal(),
             Action::DropProposal => self.ask_drop(),
             Action::Import => self.open_entry(Purpose::ImportFrom),
+            Action::Merge => self.open_merge(),
             Action::Save => self.save(),
             Action::SaveAs => self.open_entry(Purpose::SaveAs),
             Action::Export => self.open_entry(Purpose::Export),
