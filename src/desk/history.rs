@@ -355,7 +355,7 @@ mod tests {
                 check: ["reach", "loss"][a % 2].to_owned(),
                 severity: [None, Some(None), Some(Some(Severity::Note))][b % 3],
             },
-            11 if a % 2 == 0 => Edit::SetId(text.to_owned()),
+            11 if a.is_multiple_of(2) => Edit::SetId(text.to_owned()),
             11 => Edit::SetTitle(text.to_owned()),
             12 => Edit::SetView {
                 sheet: LINKS,

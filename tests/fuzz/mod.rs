@@ -124,8 +124,9 @@ fn attempt(target: &str, input: &[u8], hold: &impl Fn(&[u8])) {
     if let Err(what) = catch_unwind(AssertUnwindSafe(|| hold(input))) {
         let kept = PathBuf::from(env!("CARGO_TARGET_TMPDIR")).join(format!("broke-{target}"));
         fs::write(&kept, input).unwrap();
-        eprintln!("the input is in {}", kept.display());
-        std::panic::resume_unwind(what);
+        let owned = what.downcast_ref::<String>().map(String::as_str);
+        let said = owned.or(what.downcast_ref::<&str>().copied());
+        panic!("{}: {}", kept.display(), said.unwrap_or_default());
     }
 }
 

@@ -24,6 +24,10 @@ use std::path::Path;
 use std::process::Command;
 use tempfile::TempDir;
 
+fn is_text(value: &Data, text: &str) -> bool {
+    matches!(value, Data::String(known) if known == text)
+}
+
 type Cells = BTreeMap<(u32, u32), (Data, Option<String>)>;
 
 /// A workbook that a person works on; rows and columns count from 0.
@@ -88,7 +92,7 @@ impl Book {
 
     fn column(&mut self, page: &str, heading: &str) -> u32 {
         let mut heads = self.page(page).iter().filter(|((row, _), _)| *row == HEADS);
-        let found = heads.find(|(_, (value, _))| value.to_string() == heading);
+        let found = heads.find(|(_, (value, _))| is_text(value, heading));
         found.unwrap_or_else(|| panic!("{heading}")).0.1
     }
 
@@ -97,10 +101,7 @@ impl Book {
             .page(page)
             .iter()
             .filter(|((row, column), _)| *row > HEADS && *column == 0);
-        ids.find(|(_, (value, _))| value.to_string() == id)
-            .unwrap()
-            .0
-            .0
+        ids.find(|(_, (value, _))| is_text(value, id)).unwrap().0.0
     }
 
     fn set(&mut self, page: &str, id: &str, heading: &str, value: Data) {
@@ -335,7 +336,7 @@ fn each_kind_of_change_is_told_as_what_it_is() {
     let reserve = book
         .page("Assumptions")
         .iter()
-        .find(|(_, (value, _))| value.to_string() == "assume.reserve");
+        .find(|(_, (value, _))| is_text(value, "assume.reserve"));
     let reserve = reserve.unwrap().0.0;
     book.page("Assumptions")
         .insert((reserve, 3), (text("2,5"), None));
@@ -345,7 +346,7 @@ fn each_kind_of_change_is_told_as_what_it_is() {
     let length = book.column("Links", "Length (m)");
     let (from, to) = (book.column("Links", "From"), book.column("Links", "To"));
     let copied = book.row("Links", "M102");
-    let copy: Vec<((u32, u32), (Data, Option<String>))> = book
+    let copy: Vec<_> = book
         .page("Links")
         .iter()
         .filter(|((row, _), _)| *row == copied)
@@ -538,7 +539,7 @@ fn edited(desk: &mut Desk, random: &mut Random) {
                 let reserve = desk.plan().assumption("reserve").unwrap();
                 let entry = desk
                     .plan()
-                    .read_assumption(reserve, *random.of(&["2", "3"]))
+                    .read_assumption(reserve, random.of::<&str>(&["2", "3"]))
                     .unwrap();
                 let source = (*random.of(&["contract", "a guess"])).to_owned();
                 let edit = Edit::SetAssumption {

@@ -6,13 +6,14 @@ use portledger::trade;
 use std::collections::BTreeSet;
 
 /// Parts of checks, words of the command line and keys of the screen, which no sheet lists.
-const OTHER: [&str; 17] = [
+const OTHER: [&str; 18] = [
     "advise",
     "check",
     "show",
     "show --as csv",
     "set",
     "export",
+    "merge",
     "why",
     "portledger tables cautions",
     "portledger compare",
