@@ -11,6 +11,9 @@ use crate::study::order::{OrderList, money};
 /// So many cells that only follow are told of a row.
 const MOST_CELLS: usize = 4;
 
+/// So many names stand in one cell.
+const MOST_NAMES: usize = 12;
+
 /// So many rows of each proposal stand on its page.
 const MOST_ROWS: usize = 200;
 
@@ -97,6 +100,16 @@ fn changes(one: &Compared) -> Vec<[String; 3]> {
     all
 }
 
+/// The first of some names, and how many more there are.
+fn names(all: &[String]) -> String {
+    let first = all.iter().take(MOST_NAMES).map(String::as_str);
+    let first = first.collect::<Vec<_>>().join(" ");
+    match all.len().saturating_sub(MOST_NAMES) {
+        0 => first,
+        n => format!("{first} and {n} more"),
+    }
+}
+
 fn several(n: usize, one: &str, many: &str) -> String {
     format!("{n} {}", if n == 1 { one } else { many })
 }
@@ -123,10 +136,9 @@ impl OrderPage {
             let ids = list
                 .open
                 .iter()
-                .take(MOST_ROWS)
                 .filter_map(|(row, _)| links.map(|links| plan.id(links, *row)));
             let ids: Vec<String> = ids.collect();
-            sentences.push(format!("not ready to be ordered: {}", ids.join(", ")));
+            sentences.push(format!("not ready to be ordered: {}", names(&ids)));
         }
         let heads = [
             "family",
@@ -155,7 +167,7 @@ impl OrderPage {
                             .map(|one| plan.id(links, one.link))
                             .collect();
                         ids.dedup();
-                        ids.join(" ")
+                        names(&ids)
                     });
                     vec![
                         line.family.word().to_owned(),
@@ -180,4 +192,17 @@ impl OrderPage {
 fn count(n: f64) -> String {
     let tenths = (n * 10.0).round() / 10.0;
     tenths.to_string()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn many_names_are_counted_and_not_listed() {
+        let all: Vec<String> = (0..50_000).map(|at| format!("M{at}")).collect();
+        assert_eq!(names(&all[..3]), "M0 M1 M2");
+        let told = names(&all);
+        assert!(told.starts_with("M0 M1 ") && told.ends_with(" M11 and 49988 more"));
+    }
 }

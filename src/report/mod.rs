@@ -244,14 +244,31 @@ fn as_returned(text: &str) -> String {
     printable.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
-/// A text without what no cell may hold.
+/// The longest text of a cell; a workbook takes 32,767 units of UTF-16.
+const MOST_OF_A_CELL: usize = 16_000;
+
+/// A text without what no cell may hold, and no longer than a cell may be.
 fn printable(text: &str) -> String {
     let is_bad = |c: char| c.is_control() && c != '\n' || matches!(c, '\u{fffe}' | '\u{ffff}');
-    match text.contains(is_bad) {
+    cut(match text.contains(is_bad) {
         true => text.replace(is_bad, " "),
         false => text.to_owned(),
-    }
+    })
 }
+
+/// A text no longer than a cell may be; where it was, it says so.
+fn cut(mut text: String) -> String {
+    if text.len() > MOST_OF_A_CELL
+        && let Some((end, _)) = text.char_indices().nth(MOST_OF_A_CELL)
+    {
+        text.truncate(end);
+        text.push_str(CUT);
+    }
+    text
+}
+
+/// The end of a text that was cut.
+const CUT: &str = " (cut here)";
 
 /// A file that could not be written.
 pub fn unwritten(error: &std::io::Error) -> Problem {

@@ -2,7 +2,7 @@
 //! them, the plan as it was behind them, and no file that was there before.
 
 use super::workbook::{Calculator, differences, export, export_with};
-use calamine::{Data, Reader, SheetVisible, Xlsx};
+use calamine::{Data, DataType, Reader, SheetVisible, Xlsx};
 use portledger::desk::{Desk, Wanted};
 use portledger::files::plan_file;
 use portledger::report::{BASE, checksum, decoded};
@@ -323,6 +323,35 @@ fn a_file_that_is_there_is_not_replaced_unasked() {
     assert_eq!(unknown.code, "no-such-format");
     let names = std::fs::read_dir(folder.path()).unwrap().count();
     assert_eq!(names, 1, "nothing is left beside it");
+}
+
+#[test]
+fn a_text_longer_than_a_cell_may_be_is_cut_and_says_so() {
+    let folder = tempfile::tempdir().unwrap();
+    let mut desk = demo();
+    // A sign outside the first plane counts as two in a workbook.
+    set(
+        &mut desk,
+        "links",
+        "M104",
+        "notes",
+        &"\u{1f41f}".repeat(40_000),
+    );
+    let path = folder.path().join("reef.xlsx");
+    desk.export(&path, &Wanted::default(), &mut |_| {}).unwrap();
+    let bytes = std::fs::read(&path).unwrap();
+    let mut book: Xlsx<_> = calamine::open_workbook_from_rs(Cursor::new(bytes)).unwrap();
+    let page = book.worksheet_range("Links").unwrap();
+    let texts = page
+        .used_cells()
+        .filter_map(|(_, _, cell)| cell.get_string());
+    let cut: Vec<&str> = texts.filter(|text| text.starts_with('\u{1f41f}')).collect();
+    let starts: Vec<String> = cut
+        .iter()
+        .map(|text| text.chars().take(9).collect())
+        .collect();
+    assert_eq!(cut.len(), 1, "{starts:?}");
+    assert!(cut[0].ends_with(" (cut here)") && cut[0].encode_utf16().count() < 32_767);
 }
 
 #[test]

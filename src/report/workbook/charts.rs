@@ -106,8 +106,9 @@ fn chart(
     }
     let title = printable(&bars.title);
     chart.title().set_name(title.as_str());
-    chart.x_axis().set_reverse();
-    chart.y_axis().set_name(&bars.unit);
+    // Of a bar chart the upright axis has the names; the first of them stands on top.
+    chart.y_axis().set_reverse();
+    chart.x_axis().set_name(&bars.unit);
     if bars.series.len() == 1 {
         chart.legend().set_hidden();
     }

@@ -20,9 +20,6 @@ use rust_xlsxwriter::XlsxError;
 /// The most characters of a list of choices that the format takes.
 const MOST_OF_A_LIST: usize = 255;
 
-/// The most characters of a text in a cell.
-const MOST_OF_A_TEXT: usize = 32_000;
-
 /// Writes the page of a sheet.
 ///
 /// # Errors
@@ -277,21 +274,18 @@ fn value(
         Datum::Text(words) => {
             let words = printable(words);
             match words.starts_with(['=', '+', '-', '@']) {
-                true => sheet.write_string_with_format(at, column, cut(words), &look.text)?,
-                false => sheet.write_string(at, column, cut(words))?,
+                true => sheet.write_string_with_format(
+                    at,
+                    column,
+                    super::super::cut(words),
+                    &look.text,
+                )?,
+                false => sheet.write_string(at, column, super::super::cut(words))?,
             }
         }
     };
     tally.written.n_values += 1;
     Ok(())
-}
-
-/// A text no longer than a cell takes.
-fn cut(text: String) -> String {
-    match text.len() > MOST_OF_A_TEXT {
-        true => text.chars().take(MOST_OF_A_TEXT / 2).collect(),
-        false => text,
-    }
 }
 
 /// Panes, filter, lists of choices, colours and the print set-up.
