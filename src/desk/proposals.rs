@@ -83,6 +83,6 @@ impl Desk {
     /// # Errors
     /// A name that no proposal has, or proposals that stand on each other in a circle.
     pub fn compare(&self, names: &[String]) -> Result<Comparison, Problem> {
-        compare::compare(&self.plan, names)
+        compare::compare(&self.plan, &self.engine, names)
     }
 }

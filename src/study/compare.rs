@@ -212,12 +212,13 @@ pub struct Side {
 
 /// Holds proposals of a plan beside its base; no names mean all of them.
 ///
-/// A plan in which a proposal is open is compared as it would be saved.
+/// `engine` holds what is computed of this plan. A plan in which a proposal is open is compared as
+/// it would be saved.
 ///
 /// # Errors
 /// A name that no proposal has, or proposals that stand on each other in a circle.
-pub fn compare(plan: &Plan, names: &[String]) -> Result<Comparison, Problem> {
-    compare_with(plan, names, false)
+pub fn compare(plan: &Plan, engine: &Engine, names: &[String]) -> Result<Comparison, Problem> {
+    compare_with(plan, Some(engine), names, false)
 }
 
 /// The same with everything computed anew for each proposal: slow, and what tests hold
@@ -226,11 +227,20 @@ pub fn compare(plan: &Plan, names: &[String]) -> Result<Comparison, Problem> {
 /// # Errors
 /// As [`compare`].
 pub fn compare_anew(plan: &Plan, names: &[String]) -> Result<Comparison, Problem> {
-    compare_with(plan, names, true)
+    compare_with(plan, None, names, true)
 }
 
-fn compare_with(plan: &Plan, names: &[String], is_anew: bool) -> Result<Comparison, Problem> {
-    let plan = plan.base().map_or_else(|| plan.clone(), |(base, _)| base);
+fn compare_with(
+    plan: &Plan,
+    engine: Option<&Engine>,
+    names: &[String],
+    is_anew: bool,
+) -> Result<Comparison, Problem> {
+    // What is computed of the plan holds for its copy; inside a proposal the base is another plan.
+    let (plan, engine) = match plan.base() {
+        Some((base, _)) => (base, None),
+        None => (plan.clone(), engine.cloned()),
+    };
     let names = match names.is_empty() {
         true => plan
             .proposals()
@@ -239,7 +249,8 @@ fn compare_with(plan: &Plan, names: &[String], is_anew: bool) -> Result<Comparis
             .collect(),
         false => names.to_vec(),
     };
-    let mut copy = Working::new(plan, is_anew);
+    let engine = engine.unwrap_or_else(|| trade::engine(&plan));
+    let mut copy = Working::new(plan, engine, is_anew);
     let base = copy.outlook();
     let verdicts = copy.verdicts();
     let proposals = names.iter().map(|name| copy.compared(name, &verdicts));
@@ -273,8 +284,7 @@ struct Applied {
 }
 
 impl Working {
-    fn new(plan: Plan, is_anew: bool) -> Self {
-        let engine = trade::engine(&plan);
+    fn new(plan: Plan, engine: Engine, is_anew: bool) -> Self {
         let standing = Standing::new(&plan, &engine);
         Self {
             plan,
