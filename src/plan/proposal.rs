@@ -160,7 +160,7 @@ impl Plan {
     ///
     /// # Errors
     /// A name that no proposal has, proposals that stand on each other in a circle, or more than
-    /// [`MAX_STACK`].
+    /// may stand on each other.
     pub fn stack(&self, name: &str) -> Result<Vec<&Proposal>, Problem> {
         let mut stack = vec![self.must_propose(name)?];
         while let Some(below) = stack.last().and_then(|top| top.on.as_deref()) {
