@@ -4,12 +4,12 @@
 
 use super::Outcome;
 use super::args::{Compare, Form};
-use super::look::several;
 use super::pick;
 use super::print::Printer;
 use super::table::{Datum, Heading, Table};
 use crate::problem::Problem;
 use crate::problem::clean;
+use crate::problem::several;
 use crate::study::compare::{Compared, Comparison, Found, Outlook, RowChange, Side};
 
 /// So many rows of a proposal are written for a person unless all are asked for.

@@ -2,7 +2,7 @@
 
 use super::Outcome;
 use super::args::{Fail, Failing, Form};
-use super::look::{INDENT, rows_where, several, tinted};
+use super::look::{INDENT, rows_where, tinted};
 use super::pick;
 use super::print::Printer;
 use super::table::{Datum, Heading, Table};
@@ -10,6 +10,7 @@ use crate::desk::Desk;
 use crate::problem::Problem;
 use crate::problem::Severity;
 use crate::problem::clean;
+use crate::problem::several;
 use crate::study::failures::Asked;
 use crate::study::failures::Failures;
 use crate::study::failures::Kind;

@@ -5,7 +5,6 @@
 use super::Outcome;
 use super::args::{End, Import, Sign, Table};
 use super::edit::{say_change, tell_saved};
-use super::look::several;
 use super::pick;
 use super::print::Printer;
 use super::print::Shown;
@@ -18,6 +17,7 @@ use crate::files::module_dump::{Basis, Found, Identity, Module, Place, Power, Re
 use crate::files::spreadsheet::Reader;
 use crate::problem::Problem;
 use crate::problem::clean;
+use crate::problem::several;
 
 /// Reads a file into a plan, saves, and says what was read and what changed.
 pub fn import(import: &Import, out: &mut Printer) -> Result<Outcome, Vec<Problem>> {

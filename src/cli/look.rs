@@ -11,6 +11,7 @@ use crate::plan::Entry;
 use crate::problem::Problem;
 use crate::problem::Severity;
 use crate::problem::clean;
+use crate::problem::several;
 use crate::sheet::ColumnKind;
 use crate::table::{Cell, ColumnId, NO_FLAG, RowId, SheetId};
 use crate::trade::Finding;
@@ -130,11 +131,6 @@ pub fn counted(found: &Findings) -> String {
         several(found.count(Severity::Note), "note", "notes"),
     ];
     parts.join(", ")
-}
-
-/// A count with its word in the right number.
-pub fn several(count: usize, one: &str, more: &str) -> String {
-    format!("{count} {}", if count == 1 { one } else { more })
 }
 
 /// What the row of a finding is called, with its id.

@@ -5,7 +5,6 @@
 use super::Outcome;
 use super::args::{Form, Merge};
 use super::edit::{say_change, tell_saved};
-use super::look::several;
 use super::pick;
 use super::print::Printer;
 use super::print::Shown;
@@ -15,6 +14,7 @@ use crate::desk::Returned;
 use crate::files::spreadsheet::Reader;
 use crate::problem::Problem;
 use crate::problem::clean;
+use crate::problem::several;
 use crate::report::giveback::Choice;
 use crate::report::giveback::Class;
 use crate::report::giveback::Comparison;

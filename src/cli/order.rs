@@ -2,13 +2,13 @@
 
 use super::Outcome;
 use super::args::{self, Form};
-use super::look::several;
 use super::pick;
 use super::print::Printer;
 use super::table::{Datum, Heading, Table};
 use crate::desk::Desk;
 use crate::problem::Problem;
 use crate::problem::clean;
+use crate::problem::several;
 use crate::study::Look;
 use crate::study::labels::labels;
 use crate::study::order::Line;

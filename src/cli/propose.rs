@@ -5,7 +5,6 @@
 use super::Outcome;
 use super::args::{Form, Propose};
 use super::edit::{say_change, tell_saved};
-use super::look::several;
 use super::pick;
 use super::print::Printer;
 use super::table::{Datum, Heading, Table};
@@ -13,6 +12,7 @@ use crate::desk::Desk;
 use crate::plan::Edit;
 use crate::problem::Problem;
 use crate::problem::clean;
+use crate::problem::several;
 
 /// Lists proposals, or makes, accepts or drops one.
 pub fn propose(asked: &Propose, form: Form, out: &mut Printer) -> Result<Outcome, Vec<Problem>> {

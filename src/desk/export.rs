@@ -82,13 +82,10 @@ impl Desk {
             Some(name) => name.to_string_lossy().into_owned(),
             None => "a plan in memory".to_owned(),
         };
-        let compared = match self.plan.proposals().is_empty() {
-            true => None,
-            false => Some(self.compare(&[])?),
+        let (proposal, order) = match format.shows_studies {
+            true => self.studies()?,
+            false => (None, None),
         };
-        let proposal = compared.as_ref().and_then(ProposalPage::of);
-        let list = order_list(&self.plan, &self.engine)?;
-        let order = OrderPage::of(&self.plan, &list);
         let request = Request {
             plan: &self.plan,
             engine: &self.engine,
@@ -114,6 +111,16 @@ impl Desk {
             format,
             is_named,
         })
+    }
+
+    /// What stands beside the plan: its proposals, and what is to be ordered.
+    fn studies(&self) -> Result<(Option<ProposalPage>, Option<OrderPage>), Problem> {
+        let proposal = match self.plan.proposals().is_empty() {
+            true => None,
+            false => ProposalPage::of(&self.compare(&[])?),
+        };
+        let list = order_list(&self.plan, &self.engine)?;
+        Ok((proposal, OrderPage::of(&self.plan, &list)))
     }
 
     /// Gives the plan an id where it has none and may be changed; says whether it did.

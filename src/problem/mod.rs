@@ -3,10 +3,12 @@
 //! A [`Problem`] is data. Only `render` turns it into text; nothing here prints.
 
 mod clean;
+mod count;
 mod render;
 mod suggest;
 
 pub use clean::clean;
+pub use count::several;
 pub use render::render;
 pub use suggest::similar;
 

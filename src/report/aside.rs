@@ -5,6 +5,7 @@
 
 use super::{OrderPage, ProposalPage};
 use crate::plan::Plan;
+use crate::problem::several;
 use crate::study::compare::{Compared, Comparison};
 use crate::study::order::{OrderList, money};
 
@@ -108,10 +109,6 @@ fn names(all: &[String]) -> String {
         0 => first,
         n => format!("{first} and {n} more"),
     }
-}
-
-fn several(n: usize, one: &str, many: &str) -> String {
-    format!("{n} {}", if n == 1 { one } else { many })
 }
 
 impl OrderPage {

@@ -5,6 +5,7 @@
 use super::Request;
 use super::layout::{Laid, Layout};
 use super::stored::Datum;
+use crate::problem::several;
 use crate::table::{Column, Values};
 use crate::units::significant;
 use rustc_hash::FxHashMap;
@@ -162,8 +163,8 @@ impl Facts {
         let sentence = match below {
             0 => format!("The least margin is {} dB, of link {worst}.", shown(margin)),
             n => format!(
-                "{n} {} over the loss limit; the least margin is {} dB, of link {worst}.",
-                if n == 1 { "link is" } else { "links are" },
+                "{} over the loss limit; the least margin is {} dB, of link {worst}.",
+                several(n, "link is", "links are"),
                 shown(margin)
             ),
         };

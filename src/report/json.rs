@@ -51,6 +51,7 @@ pub(super) const FORMAT: Format = Format {
     endings: &["json"],
     doc: "all sheets for programs, with units, verdicts, findings, assumptions and sources; --sheet takes some",
     leaves_out: "how columns are ordered and hidden; what is missing has no key",
+    shows_studies: true,
     write,
 };
 

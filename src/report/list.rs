@@ -24,6 +24,7 @@ pub(super) const COMMAS: Format = Format {
     endings: &["csv"],
     doc: "one sheet as rows with commas, links unless --sheet names another; exact values, units in the heading",
     leaves_out: LEAVES_OUT,
+    shows_studies: false,
     write: |request, out, progress| write(request, out, progress, ','),
 };
 
@@ -33,6 +34,7 @@ pub(super) const TABS: Format = Format {
     endings: &["tsv"],
     doc: "one sheet as rows with tabs, links unless --sheet names another; exact values, units in the heading",
     leaves_out: LEAVES_OUT,
+    shows_studies: false,
     write: |request, out, progress| write(request, out, progress, '\t'),
 };
 

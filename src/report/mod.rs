@@ -157,6 +157,8 @@ pub struct Format {
     pub doc: &'static str,
     /// What it leaves out; empty where it leaves out nothing that matters.
     pub leaves_out: &'static str,
+    /// Whether it shows what was studied beside the plan: proposals and the order list.
+    pub shows_studies: bool,
     /// Writes it.
     pub write: Writer,
 }
@@ -168,6 +170,7 @@ pub const FORMATS: &[Format] = &[
         endings: &["xlsx"],
         doc: "a workbook with a summary in front, which calculates by itself",
         leaves_out: "columns that hold nothing, and tables that no formula looks into",
+        shows_studies: true,
         write: workbook::write,
     },
     ods::FORMAT,

@@ -24,6 +24,7 @@ pub(super) const FORMAT: Format = Format {
     doc: "an OpenDocument spreadsheet with the pages of the workbook, which calculates by itself",
     leaves_out: "charts, lists of choices, colours of verdicts, notes with sources, the plan as it was (a returned file \
                  cannot be merged), columns that hold nothing, and tables that no formula looks into",
+    shows_studies: true,
     write,
 };
 

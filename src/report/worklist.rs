@@ -13,6 +13,7 @@ use super::unwritten;
 use crate::problem::Problem;
 use crate::problem::Severity;
 use crate::problem::clean;
+use crate::problem::several;
 use crate::table::{Cell, RowId, SheetId};
 use rustc_hash::FxHashMap;
 use unicode_width::UnicodeWidthChar;
@@ -24,6 +25,7 @@ pub(super) const FORMAT: Format = Format {
     endings: &["txt"],
     doc: "the links to be built, room by room, with boxes to tick and a field for each reading",
     leaves_out: "links neither planned nor ordered (--every-state takes all), other sheets, notes, prices, sources",
+    shows_studies: false,
     write,
 };
 
@@ -202,7 +204,7 @@ impl<'a> List<'a> {
         wrapped(
             &mut text,
             "",
-            &format!("{n} {} {which}", if n == 1 { "link" } else { "links" }),
+            &format!("{} {which}", several(n, "link", "links")),
         );
         text.push('\n');
         for name in ["laser light", "cleaning", "insertion", "power", "codes"] {
@@ -215,11 +217,7 @@ impl<'a> List<'a> {
 
     fn room(&self, room: &str, text: &mut String) {
         let stops = self.stops.iter().filter(|stop| stop.room == room).count();
-        let title = format!(
-            "{}  ({stops} {})",
-            clean(room),
-            if stops == 1 { "link" } else { "links" }
-        );
+        let title = format!("{}  ({})", clean(room), several(stops, "link", "links"));
         text.push_str(&format!("\n{}\n", "=".repeat(WIDTH)));
         wrapped(text, "", &title);
         text.push_str(&format!("{}\n", "=".repeat(WIDTH)));

@@ -16,6 +16,7 @@ use crate::plan::Entry;
 use crate::plan::Place;
 use crate::plan::read_entry;
 use crate::problem::Problem;
+use crate::problem::several;
 use crate::sheet::ColumnDef;
 use crate::table::Cell;
 use crate::table::RowId;
@@ -542,10 +543,10 @@ impl<'d> Paster<'d> {
         }
         let mut parts = Vec::new();
         if n_changed > 0 || n_added == 0 {
-            parts.push(counted(n_changed, "cell", "cells"));
+            parts.push(several(n_changed, "cell", "cells"));
         }
         if n_added > 0 {
-            parts.push(counted(n_added, "new row", "new rows"));
+            parts.push(several(n_added, "new row", "new rows"));
         }
         Pasting {
             edit: Edit::Group(edits),
@@ -564,10 +565,6 @@ impl<'d> Paster<'d> {
 /// Whether a text is a number without a unit.
 fn is_bare(text: &str) -> bool {
     split_quantity(text).is_some_and(|(_, unit)| unit.is_empty())
-}
-
-fn counted(n: usize, one: &str, many: &str) -> String {
-    format!("{n} {}", if n == 1 { one } else { many })
 }
 
 impl Pasting {
@@ -590,12 +587,12 @@ impl Pasting {
     }
 
     fn summary(&self) -> String {
-        let mut parts = vec![counted(self.n_changed, "cell changes", "cells change")];
+        let mut parts = vec![several(self.n_changed, "cell changes", "cells change")];
         if self.n_added > 0 {
-            parts.push(counted(self.n_added, "row is added", "rows are added"));
+            parts.push(several(self.n_added, "row is added", "rows are added"));
         }
         if self.n_refused > 0 {
-            parts.push(counted(
+            parts.push(several(
                 self.n_refused,
                 "cell is left out",
                 "cells are left out",

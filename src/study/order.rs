@@ -10,6 +10,7 @@ use crate::engine::Engine;
 use crate::plan::Entry;
 use crate::plan::Plan;
 use crate::problem::Problem;
+use crate::problem::several;
 use crate::table::{RowId, SheetId};
 use crate::trade::Cages;
 use indexmap::IndexMap;
@@ -816,8 +817,7 @@ impl Total {
     pub fn said(&self, currency: Option<&str>) -> String {
         let unpriced = match self.n_unpriced {
             0 => String::new(),
-            1 => "1 line not priced".to_owned(),
-            n => format!("{n} lines not priced"),
+            n => several(n, "line not priced", "lines not priced"),
         };
         if self.cost <= 0.0 && self.n_unpriced > 0 {
             return unpriced;

@@ -6,6 +6,7 @@
 
 #![cfg(unix)]
 
+use super::journal::{self, CHILD};
 use super::properties::beginning;
 use super::pty::Start;
 use super::random::Random;
@@ -17,13 +18,10 @@ use std::collections::BTreeSet;
 use std::fs;
 use std::io::{BufRead, BufReader, Write};
 use std::path::{Path, PathBuf};
-use std::process::{Command, Output, Stdio};
+use std::process::{Command, Output};
 use std::sync::OnceLock;
 use std::thread;
 use std::time::Duration;
-
-/// Names the folder of a child; a test that is none does nothing where it is not set.
-const CHILD: &str = "PORTLEDGER_FAULT_FOLDER";
 
 const EINTR: i32 = 4;
 const EIO: i32 = 5;
@@ -66,13 +64,8 @@ fn say(words: &str) {
 
 /// A test of this file as a process of its own, in a folder.
 fn child(test: &str, room: &Path) -> Command {
-    let mut command = Command::new(std::env::current_exe().unwrap());
-    command
-        .args(["--exact", &format!("faults::{test}"), "--nocapture"])
-        .env(CHILD, room)
-        .stdout(Stdio::piped())
-        .stderr(Stdio::piped());
-    command
+    let program = std::env::current_exe().unwrap();
+    journal::child(&format!("faults::{test}"), &[], &program, room)
 }
 
 /// The folder, where this process is a child.
@@ -370,12 +363,9 @@ fn two_writers_never_mix_and_none_loses_what_it_saved() {
 fn a_limit_on_file_sizes_refuses_the_save_and_does_not_end_the_program() {
     let (room, path) = with_plan();
     let program = std::env::current_exe().unwrap();
-    let mut command = Command::new("sh");
-    command
-        .args(["-c", "ulimit -f 0; exec \"$0\" \"$@\""])
-        .arg(program)
-        .args(["--exact", "faults::a_child_that_saves_once", "--nocapture"])
-        .env(CHILD, room.path());
+    let before = ["sh", "-c", "ulimit -f 0; exec \"$0\" \"$@\""];
+    let test = "faults::a_child_that_saves_once";
+    let mut command = journal::child(test, &before, &program, room.path());
     let output = command.output().unwrap();
     let said = said(&output);
     assert!(

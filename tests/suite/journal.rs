@@ -533,7 +533,7 @@ fn a_journal_copied_while_it_is_written_is_a_beginning_of_it() {
 }
 
 /// Starts one test of this binary alone, as a process of its own that works in a folder.
-fn child(test: &str, before: &[&str], program: &Path, room: &Path) -> Command {
+pub fn child(test: &str, before: &[&str], program: &Path, room: &Path) -> Command {
     let mut words = before
         .iter()
         .map(|word| (*word).to_owned())
@@ -549,7 +549,7 @@ fn child(test: &str, before: &[&str], program: &Path, room: &Path) -> Command {
 }
 
 /// Names the folder of a child; a test that is none does nothing where it is not set.
-const CHILD: &str = "PORTLEDGER_TEST_FOLDER";
+pub const CHILD: &str = "PORTLEDGER_TEST_FOLDER";
 
 /// No test: edits for ever, and says how many edits are on disk.
 #[test]

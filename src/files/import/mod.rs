@@ -34,6 +34,7 @@ use crate::plan::Entry;
 use crate::plan::Mapping;
 use crate::plan::Plan;
 use crate::problem::Problem;
+use crate::problem::several;
 use crate::table::ABSENT;
 use crate::table::SheetId;
 use headings::{Columns, must_be_known};
@@ -317,7 +318,7 @@ fn number(plan: &Plan, sheet: SheetId, links: &mut [Link], report: &mut Report) 
         n_numbered += 1;
     }
     if n_numbered > 0 {
-        let links = report::counted(n_numbered, "link");
+        let links = several(n_numbered, "link", "links");
         report.note(format!("numbered {links} without an id"));
     }
 }

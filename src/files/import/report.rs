@@ -2,6 +2,7 @@
 //!
 //! Collected here, shown elsewhere; the same thing in many rows is told once with their numbers.
 
+use crate::problem::several;
 use indexmap::IndexMap;
 use std::fmt;
 
@@ -152,7 +153,8 @@ impl Report {
     /// All notes in order, and the rows set aside.
     pub(super) fn finish(mut self) -> (Vec<String>, Vec<SetAside>) {
         let readings = self.readings.into_iter();
-        let readings = readings.map(|(reading, n)| format!("{reading} ({})", counted(n, "row")));
+        let readings =
+            readings.map(|(reading, n)| format!("{reading} ({})", several(n, "row", "rows")));
         extend(&mut self.notes, readings, "words were read as another");
         for (kept, what) in [
             (self.wrong, "cells were kept as they are"),
@@ -174,11 +176,6 @@ fn extend(notes: &mut Vec<String>, more: impl ExactSizeIterator<Item = String>, 
     if n_more > 0 {
         notes.push(format!("{n_more} more {what}"));
     }
-}
-
-/// A number of things: `1 row`, `2 rows`; the word takes a plain s.
-pub(super) fn counted(n: usize, word: &str) -> String {
-    format!("{n} {word}{}", if n == 1 { "" } else { "s" })
 }
 
 /// Row numbers, the first ones in full.

@@ -20,6 +20,7 @@ use super::unwritten;
 use crate::problem::Problem;
 use crate::problem::Severity;
 use crate::problem::clean;
+use crate::problem::several;
 use crate::table::SheetId;
 use crate::trade::Finding;
 use maud::DOCTYPE;
@@ -34,6 +35,7 @@ pub(super) const FORMAT: Format = Format {
     doc: "one page to read and print: findings, ratios, margins, links, switches, assumptions and cautions",
     leaves_out: "live formulas, sheets other than links and switches unless --sheet names them, columns that a ledger \
                  does not put first, rows beyond the first 2,000 of a sheet and findings beyond the first 500",
+    shows_studies: true,
     write,
 };
 
@@ -153,12 +155,11 @@ fn front(request: &Request<'_>, facts: &Facts) -> Markup {
 
 fn counts(request: &Request<'_>) -> Markup {
     let [stops, cautions, notes] = request.findings.counts;
-    let several = |n: usize, one: &str| format!("{n} {one}{}", if n == 1 { "" } else { "s" });
     html! {
         ul.counts aria-label="Findings by weight" {
-            li.stop { "■ " (several(stops, "stop")) }
-            li.caution { "▲ " (several(cautions, "caution")) }
-            li.note { "· " (several(notes, "note")) }
+            li.stop { "■ " (several(stops, "stop", "stops")) }
+            li.caution { "▲ " (several(cautions, "caution", "cautions")) }
+            li.note { "· " (several(notes, "note", "notes")) }
             @for (sheet, words) in [("links", "links"), ("switches", "switches")] {
                 @if let Some(sheet) = request.plan.sheet(sheet) {
                     li.plain { (request.plan.rows(sheet).order().len()) " " (words) }

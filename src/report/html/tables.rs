@@ -3,6 +3,7 @@
 use super::said;
 use crate::plan::Assumption;
 use crate::plan::Entry;
+use crate::problem::several;
 use crate::report::Request;
 use crate::report::fields::{Field, of_ledger};
 use crate::report::stored::Datum;
@@ -43,7 +44,7 @@ pub fn sheet(request: &Request<'_>, sheet: SheetId) -> Markup {
             div.scroll tabindex="0" role="region" aria-label=(def.title) {
                 table {
                     caption {
-                        (n_all) " " (if n_all == 1 { "row" } else { "rows" })
+                        (several(n_all, "row", "rows"))
                         @if n_rows < n_all { "; the first " (n_rows) " of them" }
                     }
                     thead {

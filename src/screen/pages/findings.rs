@@ -10,6 +10,7 @@ use crate::desk::Desk;
 use crate::engine::Engine;
 use crate::engine::Source;
 use crate::engine::Via;
+use crate::problem::several;
 use crate::screen::action::Action;
 use crate::screen::ledger::shown_columns;
 use crate::screen::page::Line;
@@ -186,9 +187,9 @@ pub fn counted(counts: [usize; 3]) -> String {
     if counts == [0; 3] {
         return "The checks found nothing.".to_owned();
     }
-    let part = |(count, (one, more)): (usize, (&str, &str))| {
-        format!("{count} {}", if count == 1 { one } else { more })
-    };
-    let parts: Vec<String> = counts.into_iter().zip(words).map(part).collect();
+    let parts = counts.into_iter().zip(words);
+    let parts: Vec<String> = parts
+        .map(|(n, (one, more))| several(n, one, more))
+        .collect();
     parts.join(", ")
 }

@@ -9,6 +9,7 @@ use crate::files::import::How;
 use crate::files::import::Import;
 use crate::files::import::Mapped;
 use crate::files::import::aside_lines;
+use crate::problem::several;
 use crate::screen::page::Page;
 use crate::screen::page::Target;
 use crate::screen::theme::Theme;
@@ -25,9 +26,9 @@ pub fn import(read: &Import, others: &[String], width: usize, theme: Theme) -> P
     };
     let mut lay = Lay::new(&title, width, theme);
     let words = [
-        counted(read.n_links, "link", "links"),
-        counted(read.n_switches, "new switch", "new switches"),
-        counted(read.set_aside.len(), "row set aside", "rows set aside"),
+        several(read.n_links, "link", "links"),
+        several(read.n_switches, "new switch", "new switches"),
+        several(read.set_aside.len(), "row set aside", "rows set aside"),
     ];
     let take = [
         piece("Take it", Tone::Heading),
@@ -105,8 +106,4 @@ fn listed(lay: &mut Lay, title: &str, lines: &[String]) {
             Tone::Quiet,
         );
     }
-}
-
-fn counted(n: usize, one: &str, many: &str) -> String {
-    format!("{n} {}", if n == 1 { one } else { many })
 }

@@ -90,13 +90,17 @@ impl Session {
     pub(super) fn keep(&mut self, text: &str) -> Result<(), Problem> {
         let text = text.trim();
         let sheet = self.ledger().sheet;
-        if !text.is_empty() {
-            self.condition(text)?;
-        }
+        let keep = (!text.is_empty()).then(|| text.to_owned());
         let ledger = self.ledger_mut();
-        ledger.keep = (!text.is_empty()).then(|| text.to_owned());
-        ledger.verdict = None;
-        self.pick_again()?;
+        let before = (
+            std::mem::replace(&mut ledger.keep, keep),
+            ledger.verdict.take(),
+        );
+        if let Err(problem) = self.pick_again() {
+            let ledger = self.ledger_mut();
+            (ledger.keep, ledger.verdict) = before;
+            return Err(problem);
+        }
         let (shown, all) = (self.n_shown(), self.desk.plan().rows(sheet).order().len());
         self.say(format!("{shown} of {all} rows"), Tone::Quiet);
         Ok(())
