@@ -167,7 +167,8 @@ impl Lock {
                 Err(error) => return Locking::None(why(&error)),
             }
         }
-        Locking::None("its lock file comes and goes".to_owned())
+        // Whoever makes it come and go has it again and again; going on without it would mix the two.
+        Locking::Other(who(&path))
     }
 
     /// Writes who holds it, for a person; that it is held does not depend on this.
@@ -339,6 +340,31 @@ mod tests {
         drop(lock);
         assert_eq!(fs::read_dir(room.path()).unwrap().count(), 0);
         assert!(matches!(Lock::take(&plan), Locking::Held(_)));
+    }
+
+    #[test]
+    fn a_lock_that_is_taken_again_and_again_is_somebody_elses() {
+        let room = tempfile::tempdir().unwrap();
+        let plan = room.path().join("reef.plan");
+        let is_over = std::sync::atomic::AtomicBool::new(false);
+        std::thread::scope(|scope| {
+            scope.spawn(|| {
+                // Another is there before the last one goes, so there is never none.
+                let mut held = None;
+                while !is_over.load(std::sync::atomic::Ordering::SeqCst) {
+                    let new = room.path().join("new");
+                    let file = File::create(&new).unwrap();
+                    file.try_lock().unwrap();
+                    fs::rename(&new, room.path().join(".reef.plan.lock")).unwrap();
+                    held.replace(file);
+                    sleep(Duration::from_millis(1));
+                }
+            });
+            sleep(Duration::from_millis(20));
+            let taken = Lock::take(&plan);
+            is_over.store(true, std::sync::atomic::Ordering::SeqCst);
+            assert!(matches!(taken, Locking::Other(_)), "{taken:?}");
+        });
     }
 
     #[test]
