@@ -76,7 +76,7 @@ impl Desk {
         let format = report::format_of(path)?;
         let is_named = self.give_id();
         let base = plan_file::write(&self.plan);
-        let findings = self.findings();
+        let findings = (self.standing).first(&self.plan, &self.engine, format.most_findings);
         let id = Some(self.plan.id.as_str()).filter(|id| !id.is_empty());
         let name = match self.path().and_then(Path::file_name) {
             Some(name) => name.to_string_lossy().into_owned(),

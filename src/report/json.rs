@@ -52,8 +52,12 @@ pub(super) const FORMAT: Format = Format {
     doc: "all sheets for programs, with units, verdicts, findings, assumptions and sources; --sheet takes some",
     leaves_out: "how columns are ordered and hidden; what is missing has no key",
     shows_studies: true,
+    most_findings: MOST_FINDINGS,
     write,
 };
+
+/// So many findings are written out.
+const MOST_FINDINGS: usize = 100_000;
 
 /// What the text is, and in which version.
 const NAME: &str = "portledger plan 1";

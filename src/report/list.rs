@@ -25,6 +25,7 @@ pub(super) const COMMAS: Format = Format {
     doc: "one sheet as rows with commas, links unless --sheet names another; exact values, units in the heading",
     leaves_out: LEAVES_OUT,
     shows_studies: false,
+    most_findings: 0,
     write: |request, out, progress| write(request, out, progress, ','),
 };
 
@@ -35,6 +36,7 @@ pub(super) const TABS: Format = Format {
     doc: "one sheet as rows with tabs, links unless --sheet names another; exact values, units in the heading",
     leaves_out: LEAVES_OUT,
     shows_studies: false,
+    most_findings: 0,
     write: |request, out, progress| write(request, out, progress, '\t'),
 };
 

@@ -77,6 +77,9 @@ pub struct Request<'a> {
     pub most_cells: usize,
 }
 
+/// So many findings stand on a page for people: nobody reads more, and each row has its verdict.
+const MOST_FOR_PEOPLE: usize = 10_000;
+
 /// So many cells a page may have with its columns that serve formulas.
 pub const MOST_CELLS: usize = 4_000_000;
 
@@ -159,6 +162,8 @@ pub struct Format {
     pub leaves_out: &'static str,
     /// Whether it shows what was studied beside the plan: proposals and the order list.
     pub shows_studies: bool,
+    /// So many findings are written out at most; how many there are in all is told.
+    pub most_findings: usize,
     /// Writes it.
     pub write: Writer,
 }
@@ -171,6 +176,7 @@ pub const FORMATS: &[Format] = &[
         doc: "a workbook with a summary in front, which calculates by itself",
         leaves_out: "columns that hold nothing, and tables that no formula looks into",
         shows_studies: true,
+        most_findings: MOST_FOR_PEOPLE,
         write: workbook::write,
     },
     ods::FORMAT,

@@ -25,6 +25,7 @@ pub(super) const FORMAT: Format = Format {
     leaves_out: "charts, lists of choices, colours of verdicts, notes with sources, the plan as it was (a returned file \
                  cannot be merged), columns that hold nothing, and tables that no formula looks into",
     shows_studies: true,
+    most_findings: super::MOST_FOR_PEOPLE,
     write,
 };
 

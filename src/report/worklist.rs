@@ -26,6 +26,7 @@ pub(super) const FORMAT: Format = Format {
     doc: "the links to be built, room by room, with boxes to tick and a field for each reading",
     leaves_out: "links neither planned nor ordered (--every-state takes all), other sheets, notes, prices, sources",
     shows_studies: false,
+    most_findings: usize::MAX,
     write,
 };
 

@@ -4,7 +4,7 @@
 
 use super::extras;
 use super::read::{Opening, Value, understood};
-use super::toml_text::block;
+use super::toml_text::push_block;
 use super::write::pair;
 use crate::files::table_text::TableText;
 use crate::files::table_text::push_row;
@@ -167,7 +167,9 @@ pub(super) fn push(out: &mut String, plan: &Plan) {
         }
         extras::push_lines(out, plan, &of_proposal(&proposal.name));
         if !proposal.changes.is_empty() {
-            let _ = writeln!(out, "changes = {}", block(&text(&proposal.changes)));
+            out.push_str("changes = ");
+            push_block(out, &text(&proposal.changes));
+            out.push('\n');
         }
     }
     extras::push_elements(out, plan, LIST);

@@ -22,21 +22,23 @@ pub(super) fn quoted(text: &str) -> String {
 /// A block of lines: word for word where TOML allows it, else with escapes.
 ///
 /// The text ends with a line break.
-pub(super) fn block(text: &str) -> String {
+pub(super) fn push_block(out: &mut String, text: &str) {
     let plain = |byte: u8| byte == b'\n' || byte == b'\t' || (byte >= b' ' && byte != 0x7f);
     if text.bytes().all(plain) && !text.contains("'''") {
-        return format!("'''\n{text}'''");
+        out.reserve(text.len() + 8);
+        out.push_str("'''\n");
+        out.push_str(text);
+        out.push_str("'''");
+        return;
     }
-    let mut out = String::with_capacity(text.len() + text.len() / 8 + 8);
     out.push_str("\"\"\"\n");
     for c in text.chars() {
         match c {
             '\n' => out.push('\n'),
-            _ => push_escaped(&mut out, c),
+            _ => push_escaped(out, c),
         }
     }
     out.push_str("\"\"\"");
-    out
 }
 
 fn push_escaped(out: &mut String, c: char) {

@@ -5,7 +5,7 @@
 use super::extras::{self, TOP};
 use super::mapping;
 use super::proposal;
-use super::toml_text::{block, key, quoted};
+use super::toml_text::{push_block, key, quoted};
 use super::view;
 use super::{FORMAT, KINDS, SEAL, checksum};
 use crate::files::table_text::push_row;
@@ -34,7 +34,8 @@ pub fn write(plan: &Plan) -> String {
 }
 
 fn written(plan: &Plan) -> String {
-    let mut out = format!("portledger = {FORMAT}\n");
+    let mut out = String::with_capacity(likely_length(plan));
+    let _ = writeln!(out, "portledger = {FORMAT}");
     if !plan.title.is_empty() {
         pair(&mut out, "title", &plan.title);
     }
@@ -54,6 +55,14 @@ fn written(plan: &Plan) -> String {
     let seal = checksum(&out);
     let _ = writeln!(out, "{SEAL}{seal}");
     out
+}
+
+/// About as many bytes as the rows need, so that the text of a large plan is not copied as it grows.
+fn likely_length(plan: &Plan) -> usize {
+    /// What a row of a usual plan takes.
+    const OF_A_ROW: usize = 64;
+    let rows = sheets(plan).map(|sheet| plan.rows(sheet).order().len());
+    OF_A_ROW * rows.sum::<usize>()
 }
 
 pub(super) fn pair(out: &mut String, name: &str, text: &str) {
@@ -205,17 +214,24 @@ fn own_check(out: &mut String, plan: &Plan, sheet: &str, check: &CheckDef) {
     }
 }
 
+/// Blocks go straight into the file, since those of a large plan are nearly all of it.
 fn rows(out: &mut String, plan: &Plan) {
-    let mut lines = String::new();
+    let head = "\n[rows]\n";
+    let before = out.len();
+    out.push_str(head);
     for sheet in sheets(plan) {
         let own: Vec<RowId> = own_rows(plan, sheet);
         if !own.is_empty() {
             let text = sheet_text(plan, sheet, &own);
-            let _ = writeln!(lines, "{} = {}", key(&plan.def(sheet).name), block(&text));
+            let _ = write!(out, "{} = ", key(&plan.def(sheet).name));
+            push_block(out, &text);
+            out.push('\n');
         }
     }
-    extras::push_lines(&mut lines, plan, "rows");
-    table(out, "rows", &lines);
+    extras::push_lines(out, plan, "rows");
+    if out.len() == before + head.len() {
+        out.truncate(before);
+    }
 }
 
 /// The rows a person made, in the order shown.

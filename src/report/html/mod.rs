@@ -36,6 +36,7 @@ pub(super) const FORMAT: Format = Format {
     leaves_out: "live formulas, sheets other than links and switches unless --sheet names them, columns that a ledger \
                  does not put first, rows beyond the first 2,000 of a sheet and findings beyond the first 500",
     shows_studies: true,
+    most_findings: MOST_FINDINGS,
     write,
 };
 
@@ -251,7 +252,7 @@ fn money(request: &Request<'_>, facts: &Facts) -> Markup {
 /// All findings that are not told in front.
 fn others(request: &Request<'_>) -> Markup {
     let all: usize = request.findings.counts.iter().sum();
-    let told = request.findings.list.len().min(MOST_FINDINGS);
+    let told = request.findings.list.len();
     let heads = [
         "Weight",
         "Row",
