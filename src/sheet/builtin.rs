@@ -2,108 +2,113 @@
 //!
 //! A list of files only; what stands in them is theirs.
 
-use super::load::{load, parse};
 use super::{AssumptionDef, SheetDef};
-use crate::problem::Problem;
 use serde::Deserialize;
 use std::sync::OnceLock;
+
+/// A file of `sheets/` as `ready.rs` left it.
+macro_rules! ready {
+    ($name:literal) => {
+        include_str!(concat!(env!("OUT_DIR"), "/", $name, ".json"))
+    };
+}
 
 /// A built-in sheet: its name, its definition, and its rows as CSV; empty where it has none.
 struct File {
     name: &'static str,
-    text: &'static str,
+    ready: &'static str,
     rows: &'static str,
 }
 
 const FILES: [File; 17] = [
     File {
         name: "links",
-        text: include_str!("../../sheets/links.toml"),
+        ready: ready!("links"),
         rows: "",
     },
     File {
         name: "switches",
-        text: include_str!("../../sheets/switches.toml"),
+        ready: ready!("switches"),
         rows: "",
     },
     File {
         name: "paths",
-        text: include_str!("../../sheets/paths.toml"),
+        ready: ready!("paths"),
         rows: "",
     },
     File {
         name: "parts",
-        text: include_str!("../../sheets/parts.toml"),
+        ready: ready!("parts"),
         rows: "",
     },
     File {
         name: "modules",
-        text: include_str!("../../sheets/modules.toml"),
+        ready: ready!("modules"),
         rows: "",
     },
     File {
         name: "segments",
-        text: include_str!("../../sheets/segments.toml"),
+        ready: ready!("segments"),
         rows: "",
     },
     File {
         name: "readings",
-        text: include_str!("../../sheets/readings.toml"),
+        ready: ready!("readings"),
         rows: "",
     },
     File {
         name: "interfaces",
-        text: include_str!("../../sheets/interfaces.toml"),
+        ready: ready!("interfaces"),
         rows: include_str!("../../sheets/interfaces.csv"),
     },
     File {
         name: "media",
-        text: include_str!("../../sheets/media.toml"),
+        ready: ready!("media"),
         rows: include_str!("../../sheets/media.csv"),
     },
     File {
         name: "channels",
-        text: include_str!("../../sheets/channels.toml"),
+        ready: ready!("channels"),
         rows: include_str!("../../sheets/channels.csv"),
     },
     File {
         name: "glass",
-        text: include_str!("../../sheets/glass.toml"),
+        ready: ready!("glass"),
         rows: include_str!("../../sheets/glass.csv"),
     },
     File {
         name: "optics",
-        text: include_str!("../../sheets/optics.toml"),
+        ready: ready!("optics"),
         rows: include_str!("../../sheets/optics.csv"),
     },
     File {
         name: "ratings",
-        text: include_str!("../../sheets/ratings.toml"),
+        ready: ready!("ratings"),
         rows: include_str!("../../sheets/ratings.csv"),
     },
     File {
         name: "cautions",
-        text: include_str!("../../sheets/cautions.toml"),
+        ready: ready!("cautions"),
         rows: include_str!("../../sheets/cautions.csv"),
     },
     File {
         name: "fits",
-        text: include_str!("../../sheets/fits.toml"),
+        ready: ready!("fits"),
         rows: include_str!("../../sheets/fits.csv"),
     },
     File {
         name: "assemblies",
-        text: include_str!("../../sheets/assemblies.toml"),
+        ready: ready!("assemblies"),
         rows: include_str!("../../sheets/assemblies.csv"),
     },
     File {
         name: "power_classes",
-        text: include_str!("../../sheets/power_classes.toml"),
+        ready: ready!("power_classes"),
         rows: include_str!("../../sheets/power_classes.csv"),
     },
 ];
 
-const ASSUMPTIONS: &str = include_str!("../../sheets/assume.toml");
+const ASSUMPTIONS: &str = ready!("assume");
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
@@ -115,26 +120,14 @@ struct Assumptions {
 pub fn builtin() -> &'static [SheetDef] {
     static SHEETS: OnceLock<Vec<SheetDef>> = OnceLock::new();
     SHEETS.get_or_init(|| {
-        let one = |file: &File| load(file.text, &format!("{}.toml", file.name));
-        // One file is larger than all others together: those, and all rows, are read beside it. A
-        // thread of its own, since one of a pool may be given work that waits for the sheets.
-        let (largest, rest) = FILES.split_at(1);
-        let all = |files: &[File]| files.iter().map(one).collect::<Result<Vec<_>, Problem>>();
-        let (first, rest) = std::thread::scope(|scope| {
-            let beside = scope.spawn(|| {
-                all_rows();
-                assumptions();
-                all(rest)
-            });
-            let first = all(largest);
-            (first, beside.join())
+        // Rows are read beside the definitions. A thread of its own, since one of a pool may be given
+        // work that waits for the sheets.
+        let sheets = std::thread::scope(|scope| {
+            scope.spawn(all_rows);
+            let one = |file: &File| serde_json::from_str(file.ready);
+            FILES.iter().map(one).collect::<Result<Vec<SheetDef>, _>>()
         });
-        let rest = rest.unwrap_or_else(|panic| std::panic::resume_unwind(panic));
-        let sheets = first.and_then(|mut sheets| {
-            sheets.extend(rest?);
-            Ok(sheets)
-        });
-        sheets.expect("the built-in sheets are read by a test")
+        sheets.expect("a test holds the ready form to the files")
     })
 }
 
@@ -186,18 +179,20 @@ fn all_rows() -> &'static [Vec<Vec<String>>] {
 pub fn assumptions() -> &'static [AssumptionDef] {
     static ASSUMED: OnceLock<Vec<AssumptionDef>> = OnceLock::new();
     ASSUMED.get_or_init(|| {
-        parse::<Assumptions>(ASSUMPTIONS, "assume.toml")
-            .expect("the built-in assumptions are read by a test")
+        serde_json::from_str::<Assumptions>(ASSUMPTIONS)
+            .expect("a test holds the ready form to the files")
             .assumption
     })
 }
 
 #[cfg(test)]
 mod tests {
+    use super::super::load::{load, parse};
     use super::super::{ColumnDef, ColumnKind};
     use super::*;
     use crate::units::{Units, read};
     use std::collections::{BTreeMap, BTreeSet};
+    use std::path::Path;
 
     type Row = BTreeMap<String, String>;
 
@@ -240,6 +235,21 @@ mod tests {
             && name
                 .chars()
                 .all(|c| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '_')
+    }
+
+    #[test]
+    fn the_ready_form_is_what_the_files_say() {
+        let text = |name: &str| {
+            let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("sheets");
+            std::fs::read_to_string(folder.join(name)).unwrap()
+        };
+        for (file, sheet) in FILES.iter().zip(builtin()) {
+            let name = format!("{}.toml", file.name);
+            assert_eq!(load(&text(&name), &name).as_ref(), Ok(sheet));
+        }
+        let name = "assume.toml";
+        let assumed = parse::<Assumptions>(&text(name), name).map(|all| all.assumption);
+        assert_eq!(assumed.as_deref(), Ok(assumptions()));
     }
 
     #[test]

@@ -1,6 +1,7 @@
 //! The text of a sheet file to its definition, with the place of a mistake.
 //!
-//! Says what a file may hold; which files there are is in `builtin.rs`.
+//! Says what a file may hold; which files there are is in `builtin.rs`. Only tests read the files: the
+//! program reads what `ready.rs` made of them.
 
 use super::{ColumnDef, ColumnKind, SheetDef};
 use crate::problem::Problem;

@@ -3,9 +3,11 @@
 //! Definitions only; rows are in the plan, values in the engine.
 
 mod builtin;
+#[cfg(test)]
 mod load;
 
 pub use builtin::{assumptions, builtin, builtin_rows, rows_of};
+#[cfg(test)]
 pub use load::load;
 
 use crate::problem::Severity;

@@ -33,7 +33,7 @@ const OWNED: &[(&str, &[&str])] = &[
     ("rayon", &["engine", "files"]),
     ("rust_xlsxwriter", &["report"]),
     ("rustix", &["files", "screen"]),
-    ("serde_json", &["files", "report", "cli"]),
+    ("serde_json", &["sheet", "files", "report", "cli"]),
     ("sha2", &["files", "report"]),
     ("signal_hook", &["files", "screen"]),
     ("strsim", &["problem"]),
