@@ -86,8 +86,7 @@ impl Desk {
 
     /// A desk for a plan that was made elsewhere, such as by an import.
     pub fn of_plan(plan: Plan, problems: Vec<Problem>) -> Self {
-        let engine = trade::engine(&plan);
-        let standing = Standing::new(&plan, &engine);
+        let (engine, standing) = trade::judge(&plan);
         Self {
             plan,
             engine,

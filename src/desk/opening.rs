@@ -8,6 +8,7 @@ use super::recovery;
 use super::recovery::{Fit, Glance, Pending, Recovery};
 use super::writer::Places;
 use crate::files::checksum;
+use crate::files::checksum_beside;
 use crate::files::journal;
 use crate::files::journal::Found;
 use crate::files::plan_file;
@@ -60,12 +61,11 @@ impl Desk {
     /// A file that cannot be read or is no plan, that somebody else may write, or that unsaved
     /// edits of an earlier session follow on.
     pub fn open_to_change(path: &Path) -> Result<Self, Problem> {
-        let (mut desk, text) = Self::open_locked(path)?;
+        let (mut desk, base) = Self::open_locked(path)?;
         if let Access::ReadOnly(who) = &desk.keep.access {
             return Err(held(path, who));
         }
         let journals = side::journals_of(path, side::state_folder().as_deref());
-        let base = checksum(text.as_bytes());
         match recovery::remark(path, &base, &journals) {
             Some(problem) if problem.code == "edits-beside" => return Err(problem),
             remark => desk.problems.extend(remark),
@@ -84,11 +84,11 @@ impl Desk {
     /// # Errors
     /// A file that cannot be read or is no plan.
     pub fn open_for_editing(path: &Path, state: Option<PathBuf>) -> Result<Self, Problem> {
-        let (mut desk, text) = Self::open_locked(path)?;
+        let (mut desk, base) = Self::open_locked(path)?;
         if desk.is_read_only() {
             return Ok(desk);
         }
-        desk.keep.base = Some(checksum(text.as_bytes()));
+        desk.keep.base = Some(base);
         let paths = side::journals_of(path, state.as_deref());
         desk.begin(Places { paths, state });
         Ok(desk)
@@ -133,10 +133,14 @@ impl Desk {
         Ok((desk, text))
     }
 
-    /// Takes the lock, then reads the plan, so that it cannot change in between.
+    /// Takes the lock, then reads the plan, so that it cannot change in between; gives the checksum
+    /// of the file as well.
     fn open_locked(path: &Path) -> Result<(Self, String), Problem> {
         let locking = Lock::take(path);
-        let (mut desk, text) = Self::read(path)?;
+        let text = plan_file::text_of(save::load(path)?)?;
+        let (desk, base) = checksum_beside(text.as_bytes(), || Self::of_text(&text));
+        let mut desk = desk?;
+        desk.path = Some(path.to_owned());
         desk.keep.access = match locking {
             Locking::Held(lock) => Access::Held(lock),
             Locking::Other(who) => Access::ReadOnly(who),
@@ -145,7 +149,7 @@ impl Desk {
                 Access::Unlocked
             }
         };
-        Ok((desk, text))
+        Ok((desk, base))
     }
 
     /// Keeps a journal from now on, and looks for one that an earlier session left.

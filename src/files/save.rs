@@ -165,7 +165,9 @@ pub fn save_by<T>(
 /// A path that is no regular file, cannot be read, or is larger than 256 MiB.
 pub fn load(path: &Path) -> Result<Vec<u8>, Problem> {
     let file = open(path, MAX_BYTES)?;
-    let mut bytes = Vec::new();
+    let length = file.metadata().map_or(0, |seen| seen.len());
+    // A byte more than there is, so that the end is seen without growing.
+    let mut bytes = Vec::with_capacity(usize::try_from(length.min(MAX_BYTES) + 1).unwrap_or(0));
     file.take(MAX_BYTES + 1)
         .read_to_end(&mut bytes)
         .map_err(|error| unread(path, &error))?;

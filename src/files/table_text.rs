@@ -132,8 +132,8 @@ impl<'t> TableText<'t> {
 pub fn n_line_ends(text: &str) -> usize {
     let bytes = text.as_bytes();
     // Almost always; many bytes are compared in one step then.
-    if !text.contains('\r') {
-        return bytes.iter().filter(|byte| **byte == b'\n').count();
+    if memchr::memchr(b'\r', bytes).is_none() {
+        return memchr::memchr_iter(b'\n', bytes).count();
     }
     let ends = bytes.iter().enumerate().filter(|(at, byte)| match byte {
         b'\n' => true,

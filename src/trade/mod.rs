@@ -94,6 +94,14 @@ pub fn library(plan: &Plan) -> Library {
     Library::builtin().with(functions::all(plan))
 }
 
+/// Computes a plan with its checks and verdicts, and says how it stands.
+pub fn judge(plan: &Plan) -> (Engine, Standing) {
+    // Names need no engine, and much of making one keeps one core busy alone.
+    let (engine, names) = rayon::join(|| engine(plan), || standing::names_seen(plan));
+    let standing = Standing::of_names(plan, &engine, names);
+    (engine, standing)
+}
+
 /// Computes a plan with its checks and verdicts.
 pub fn engine(plan: &Plan) -> Engine {
     let knowledge = Knowledge {

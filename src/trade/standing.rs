@@ -83,11 +83,20 @@ struct Moved {
 /// A finding as it was told before an edit: what finds it, its row, and the finding.
 type Told = (usize, u32, Finding);
 
+/// The names of a plan and which of them look alike; none where nobody asks.
+pub(super) fn names_seen(plan: &Plan) -> Option<Namesakes> {
+    alike::severity(plan).and_then(|_| Namesakes::new(plan))
+}
+
 impl Standing {
     /// Looks at a whole plan.
     pub fn new(plan: &Plan, engine: &Engine) -> Self {
+        Self::of_names(plan, engine, names_seen(plan))
+    }
+
+    /// The same, with the names that were seen already.
+    pub(super) fn of_names(plan: &Plan, engine: &Engine, namesakes: Option<Namesakes>) -> Self {
         let severity = alike::severity(plan);
-        let namesakes = severity.and_then(|_| Namesakes::new(plan));
         let cases = cases(plan);
         let mut finders = Vec::new();
         for weight in [Severity::Stop, Severity::Caution, Severity::Note] {

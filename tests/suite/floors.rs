@@ -30,7 +30,7 @@ const OWNED: &[(&str, &[&str])] = &[
     ("pulp", &["engine"]),
     ("quick_xml", &["files", "report"]),
     ("ratatui", &["screen"]),
-    ("rayon", &["engine", "files"]),
+    ("rayon", &["engine", "trade", "files"]),
     ("rust_xlsxwriter", &["report"]),
     ("rustix", &["files", "screen"]),
     ("serde_json", &["sheet", "files", "report", "cli"]),

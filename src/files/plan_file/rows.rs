@@ -24,6 +24,7 @@ use crate::units::Units;
 use crate::units::read as read_quantity;
 use std::borrow::Cow;
 use std::sync::Arc;
+use std::sync::mpsc::sync_channel;
 
 /// More wrong cells or unknown keys are counted, not listed.
 pub(super) const MAX_LISTED: usize = 1000;
@@ -85,34 +86,60 @@ pub(super) fn read(
         failures: Vec::new(),
         short: None,
     };
-    let mut text = TableText::new(body, ',');
-    let mut batch = Batch::default();
     let names = Arc::clone(block.plan.names());
     let mut names = names.writer();
     let n_lines = n_line_ends(body).min(MAX_ROWS);
     // An id is most often new.
     names.reserve(n_lines);
-    while batch.fill(&mut text) {
-        block.expect(batch.rows(), &mut names);
-        for (at, cells) in batch.rows() {
-            let line = line + at.line - 1;
-            if at.open {
-                block.open_quote(line);
-            }
-            if block.builders.is_empty() {
-                block.headings(cells, line)?;
-                block.reserve(n_lines);
-            } else {
-                block.row(cells, line, &mut names)?;
-            }
-        }
-    }
+    in_batches(body, |batch| block.batch(batch, n_lines, &mut names))?;
     drop(names);
     block.finish()
 }
 
 /// So many rows are cut into cells before their values are read.
 const AT_ONCE: usize = 64;
+
+/// Rows of a block that is longer than this are cut into cells by another thread.
+const LONG: usize = 1 << 18;
+
+/// So many batches are cut ahead, and then used again.
+const N_AHEAD: usize = 16;
+
+/// Cuts a block into cells and hands them over, batch by batch in order.
+fn in_batches(
+    body: &str,
+    mut take: impl FnMut(&mut Batch<'_>) -> Result<(), Problem>,
+) -> Result<(), Problem> {
+    let mut text = TableText::new(body, ',');
+    if body.len() < LONG {
+        let mut batch = Batch::default();
+        while batch.fill(&mut text) {
+            take(&mut batch)?;
+        }
+        return Ok(());
+    }
+    std::thread::scope(|scope| {
+        let (to_fill, empty) = sync_channel(N_AHEAD);
+        let (full, to_take) = sync_channel(N_AHEAD);
+        for _ in 0..N_AHEAD {
+            // There is room for all of them.
+            let _ = to_fill.send(Batch::default());
+        }
+        // Ends when the text does, or when nobody takes batches any more.
+        scope.spawn(move || {
+            while let Ok(mut batch) = empty.recv() {
+                if !batch.fill(&mut text) || full.send(batch).is_err() {
+                    break;
+                }
+            }
+        });
+        for mut batch in to_take {
+            take(&mut batch)?;
+            let _ = to_fill.send(batch);
+        }
+        Ok(())
+    })
+}
 
 /// Some rows cut into cells; their memory is used again.
 #[derive(Debug, Default)]
@@ -172,6 +199,29 @@ struct Failure {
 impl Block<'_> {
     fn sheet_name(&self) -> String {
         self.plan.def(self.sheet).name.clone()
+    }
+
+    /// Takes rows that were cut into cells; the first of all are the headings.
+    fn batch(
+        &mut self,
+        batch: &mut Batch<'_>,
+        n_lines: usize,
+        names: &mut NamesWriter<'_>,
+    ) -> Result<(), Problem> {
+        self.expect(batch.rows(), names);
+        for (at, cells) in batch.rows() {
+            let line = self.line + at.line - 1;
+            if at.open {
+                self.open_quote(line);
+            }
+            if self.builders.is_empty() {
+                self.headings(cells, line)?;
+                self.reserve(n_lines);
+            } else {
+                self.row(cells, line, names)?;
+            }
+        }
+        Ok(())
     }
 
     fn open_quote(&mut self, line: usize) {

@@ -7,6 +7,7 @@
 use super::SEAL;
 use super::checksum;
 use super::toml_text::is_bare;
+use memchr::memmem;
 use std::borrow::Cow;
 use std::cell::OnceCell;
 
@@ -39,7 +40,7 @@ struct Cut<'t> {
 /// We never write a carriage return, so every one before a line break came from an editor.
 pub(super) fn plain(text: &str) -> Cow<'_, str> {
     let text = text.strip_prefix('\u{feff}').unwrap_or(text);
-    if text.contains("\r\n") {
+    if memmem::find(text.as_bytes(), b"\r\n").is_some() {
         Cow::Owned(text.replace("\r\n", "\n"))
     } else {
         Cow::Borrowed(text)
@@ -181,7 +182,7 @@ fn line_end(text: &str, at: usize) -> usize {
 
 /// Where the closing quotes of a literal block stand, if alone on their line.
 fn literal_end(text: &str, at: usize) -> Option<usize> {
-    let close = at + text[at..].find("'''")?;
+    let close = at + memmem::find(&text.as_bytes()[at..], b"'''")?;
     let alone = text[at..close].is_empty() || text[at..close].ends_with('\n');
     let after = &text[close + 3..];
     (alone && (after.is_empty() || after.starts_with('\n'))).then_some(close)
@@ -206,5 +207,5 @@ fn basic_end(text: &str, at: usize) -> Option<usize> {
 }
 
 fn n_breaks(text: &str) -> usize {
-    text.bytes().filter(|byte| *byte == b'\n').count()
+    memchr::memchr_iter(b'\n', text.as_bytes()).count()
 }
