@@ -5,7 +5,7 @@
 mod names;
 mod values;
 
-pub use names::{Names, NamesView, NamesWriter};
+pub use names::{Names, NamesView, NamesWriter, TextHash};
 pub use values::{Value, Values};
 
 /// The code of an absent text and the number of an absent row.

@@ -29,6 +29,17 @@ struct Inner {
     places: Vec<u64>,
 }
 
+/// By what a text is looked for; it can be made where nobody has the names.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct TextHash(u32);
+
+impl TextHash {
+    /// The hash of a text.
+    pub fn of(text: &str) -> Self {
+        Self(lower_hash(text))
+    }
+}
+
 /// A place without a code.
 const FREE: u64 = u64::MAX;
 
@@ -55,7 +66,12 @@ impl NamesWriter<'_> {
 
     /// The code of a text, added when new.
     pub fn code(&mut self, text: &str) -> u32 {
-        self.inner.add(text)
+        self.inner.add(text, TextHash::of(text))
+    }
+
+    /// The same for a text whose hash was made before.
+    pub fn code_of(&mut self, text: &str, hash: TextHash) -> u32 {
+        self.inner.add(text, hash)
     }
 
     /// How many codes there are.
@@ -70,10 +86,10 @@ impl NamesWriter<'_> {
 
     /// Looks at the places of texts that are asked for soon. Looking at many at once takes little
     /// longer than waiting for the memory of one.
-    pub fn expect<'t>(&self, texts: impl Iterator<Item = &'t str>) {
+    pub fn expect(&self, texts: impl Iterator<Item = TextHash>) {
         let places = &self.inner.places;
-        let looked = texts.fold(0, |looked, text| {
-            let place = places.get(first_place(lower_hash(text), places.len()));
+        let looked = texts.fold(0, |looked, hash| {
+            let place = places.get(first_place(hash.0, places.len()));
             looked ^ place.copied().unwrap_or(0)
         });
         std::hint::black_box(looked);
@@ -103,7 +119,7 @@ impl Names {
             .inner
             .write()
             .unwrap_or_else(std::sync::PoisonError::into_inner);
-        inner.add(text)
+        inner.add(text, TextHash::of(text))
     }
 
     /// The code of a text that is already there, spelled exactly so.
@@ -189,9 +205,8 @@ impl Inner {
         }
     }
 
-    fn add(&mut self, text: &str) -> u32 {
+    fn add(&mut self, text: &str, TextHash(hash): TextHash) -> u32 {
         self.make_room(1);
-        let hash = lower_hash(text);
         let code = code_of(self.ends.len());
         let mut folded = code;
         let (at, found) = self.search(hash, |other| {
@@ -329,7 +344,7 @@ mod tests {
             let mut names = Inner::default();
             let texts: Vec<String> = (0..20_000).map(make).collect();
             for text in &texts {
-                names.add(text);
+                names.add(text, TextHash::of(text));
             }
             let n_places = names.places.len();
             let walk = |text: &String| {

@@ -17,8 +17,10 @@ use crate::sheet::ColumnKind;
 use crate::table::ABSENT;
 use crate::table::Column;
 use crate::table::MISSING;
+use crate::table::NO_FLAG;
 use crate::table::NamesWriter;
 use crate::table::SheetId;
+use crate::table::TextHash;
 use crate::units::Unit;
 use crate::units::Units;
 use crate::units::read as read_quantity;
@@ -86,34 +88,45 @@ pub(super) fn read(
         failures: Vec::new(),
         short: None,
     };
+    let mut text = TableText::new(body, ',');
+    let mut cells = Vec::new();
+    while let Some(at) = text.next_row(&mut cells) {
+        if !cells.is_empty() {
+            block.headings(&cells, &at)?;
+            break;
+        }
+    }
+    let n_lines = n_line_ends(body).min(MAX_ROWS);
+    block.reserve(n_lines);
     let names = Arc::clone(block.plan.names());
     let mut names = names.writer();
-    let n_lines = n_line_ends(body).min(MAX_ROWS);
     // An id is most often new.
     names.reserve(n_lines);
-    in_batches(body, |batch| block.batch(batch, n_lines, &mut names))?;
+    let readers: Vec<Reader> = block.builders.iter().map(Builder::reader).collect();
+    in_batches(text, body.len() >= LONG, &readers, |batch| {
+        block.batch(batch, &mut names)
+    })?;
     drop(names);
     block.finish()
 }
 
-/// So many rows are cut into cells before their values are read.
-const AT_ONCE: usize = 64;
-
-/// Rows of a block that is longer than this are cut into cells by another thread.
+/// A block of so many bytes is cut into cells by another thread.
 const LONG: usize = 1 << 18;
 
 /// So many batches are cut ahead, and then used again.
-const N_AHEAD: usize = 16;
+const N_AHEAD: usize = 32;
 
-/// Cuts a block into cells and hands them over, batch by batch in order.
-fn in_batches(
-    body: &str,
-    mut take: impl FnMut(&mut Batch<'_>) -> Result<(), Problem>,
+/// Cuts rows into cells, reads what can be read without the names of the plan, and hands them
+/// over, batch by batch in order.
+fn in_batches<'t>(
+    mut text: TableText<'t>,
+    is_long: bool,
+    readers: &[Reader],
+    mut take: impl FnMut(&mut Batch<'t>) -> Result<(), Problem>,
 ) -> Result<(), Problem> {
-    let mut text = TableText::new(body, ',');
-    if body.len() < LONG {
+    if !is_long {
         let mut batch = Batch::default();
-        while batch.fill(&mut text) {
+        while batch.fill(&mut text, readers) {
             take(&mut batch)?;
         }
         return Ok(());
@@ -128,7 +141,7 @@ fn in_batches(
         // Ends when the text does, or when nobody takes batches any more.
         scope.spawn(move || {
             while let Ok(mut batch) = empty.recv() {
-                if !batch.fill(&mut text) || full.send(batch).is_err() {
+                if !batch.fill(&mut text, readers) || full.send(batch).is_err() {
                     break;
                 }
             }
@@ -141,26 +154,43 @@ fn in_batches(
     })
 }
 
+/// So many rows are cut into cells before they are added to their columns.
+const AT_ONCE: usize = 64;
+
 /// Some rows cut into cells; their memory is used again.
 #[derive(Debug, Default)]
 struct Batch<'t> {
-    rows: Vec<(RowAt, Vec<Cow<'t, str>>)>,
+    rows: Vec<Row<'t>>,
     n_rows: usize,
+}
+
+/// A row cut into cells, with what each of them says in its column.
+#[derive(Debug, Default)]
+struct Row<'t> {
+    at: RowAt,
+    cells: Vec<Cow<'t, str>>,
+    /// As many as there are headings; an empty cell where the row is shorter.
+    said: Vec<Said>,
 }
 
 impl<'t> Batch<'t> {
     /// Takes the next rows, without empty lines; false when there are none.
-    fn fill(&mut self, text: &mut TableText<'t>) -> bool {
+    fn fill(&mut self, text: &mut TableText<'t>, readers: &[Reader]) -> bool {
         self.n_rows = 0;
         while self.n_rows < AT_ONCE {
             if self.rows.len() == self.n_rows {
-                self.rows.push((RowAt::default(), Vec::new()));
+                self.rows.push(Row::default());
             }
-            let (at, cells) = &mut self.rows[self.n_rows];
-            match text.next_row(cells) {
-                Some(_) if cells.is_empty() => {}
-                Some(row) => {
-                    *at = row;
+            let row = &mut self.rows[self.n_rows];
+            match text.next_row(&mut row.cells) {
+                Some(_) if row.cells.is_empty() => {}
+                Some(at) => {
+                    row.at = at;
+                    row.said.clear();
+                    for (at, reader) in readers.iter().enumerate() {
+                        let cell = row.cells.get(at).map_or("", |cell| cell.as_ref());
+                        row.said.push(reader.said(cell));
+                    }
                     self.n_rows += 1;
                 }
                 None => break,
@@ -169,8 +199,66 @@ impl<'t> Batch<'t> {
         self.n_rows > 0
     }
 
-    fn rows(&mut self) -> &mut [(RowAt, Vec<Cow<'t, str>>)] {
+    fn rows(&mut self) -> &mut [Row<'t>] {
         &mut self.rows[..self.n_rows]
+    }
+}
+
+/// What a cell says, as far as it can be told without the names of the plan.
+#[derive(Debug, Clone, Copy)]
+enum Said {
+    Nothing,
+    Number(f64),
+    Text(TextHash),
+    /// The word of a choice at this place.
+    Word(usize),
+    Wrong,
+}
+
+/// Reads the cells of one column.
+#[derive(Debug)]
+enum Reader {
+    Number(Unit),
+    Text,
+    Choice(Vec<String>),
+    Flag,
+}
+
+impl Reader {
+    fn said(&self, text: &str) -> Said {
+        if text.is_empty() {
+            return Said::Nothing;
+        }
+        match self {
+            Self::Number(unit) => Self::number(text, unit),
+            // Spaces and all: what was saved comes back.
+            Self::Text => Said::Text(TextHash::of(text)),
+            Self::Choice(words) => Self::choice(text, words),
+            Self::Flag => Said::Wrong,
+        }
+    }
+
+    fn number(text: &str, unit: &Unit) -> Said {
+        let value = match bare_number(text) {
+            Some(value) => Some(unit.to_base(value)).filter(|value| value.is_finite()),
+            None if text.trim().is_empty() => return Said::Nothing,
+            None => read_quantity(text, unit).ok(),
+        };
+        value.map_or(Said::Wrong, Said::Number)
+    }
+
+    /// A word in any case.
+    fn choice(text: &str, words: &[String]) -> Said {
+        let trimmed = text.trim();
+        if trimmed.is_empty() {
+            return Said::Nothing;
+        }
+        let exact = words.iter().position(|word| word == trimmed);
+        let at = exact.or_else(|| {
+            let lower = trimmed.to_lowercase();
+            words.iter().position(|word| word.to_lowercase() == lower)
+        });
+        at.map_or(Said::Wrong, Said::Word)
     }
 }
 
@@ -201,25 +289,18 @@ impl Block<'_> {
         self.plan.def(self.sheet).name.clone()
     }
 
-    /// Takes rows that were cut into cells; the first of all are the headings.
+    /// Takes rows that were cut into cells.
     fn batch(
         &mut self,
         batch: &mut Batch<'_>,
-        n_lines: usize,
         names: &mut NamesWriter<'_>,
     ) -> Result<(), Problem> {
         self.expect(batch.rows(), names);
-        for (at, cells) in batch.rows() {
-            let line = self.line + at.line - 1;
-            if at.open {
-                self.open_quote(line);
+        for row in batch.rows() {
+            if row.at.open {
+                self.open_quote(self.line + row.at.line - 1);
             }
-            if self.builders.is_empty() {
-                self.headings(cells, line)?;
-                self.reserve(n_lines);
-            } else {
-                self.row(cells, line, names)?;
-            }
+            self.row(row, names)?;
         }
         Ok(())
     }
@@ -233,7 +314,11 @@ impl Block<'_> {
         self.reading.note(line, "", problem);
     }
 
-    fn headings(&mut self, cells: &[Cow<'_, str>], line: usize) -> Result<(), Problem> {
+    fn headings(&mut self, cells: &[Cow<'_, str>], at: &RowAt) -> Result<(), Problem> {
+        let line = self.line + at.line - 1;
+        if at.open {
+            self.open_quote(line);
+        }
         for heading in cells {
             let def = self.plan.def(self.sheet);
             let known = def.column(heading).or_else(|| def.column(heading.trim()));
@@ -287,21 +372,22 @@ impl Block<'_> {
     }
 
     /// Has the places of texts looked at in columns that are full of new ones.
-    fn expect(&mut self, rows: &[(RowAt, Vec<Cow<'_, str>>)], names: &mut NamesWriter<'_>) {
+    fn expect(&mut self, rows: &[Row<'_>], names: &mut NamesWriter<'_>) {
         for (at, builder) in self.builders.iter_mut().enumerate() {
             if std::mem::take(&mut builder.n_new) > AT_ONCE / 4 {
-                let cells = rows.iter().filter_map(|(_, cells)| cells.get(at));
-                names.expect(cells.map(|cell| cell.as_ref()));
+                names.expect(rows.iter().filter_map(|row| match row.said.get(at) {
+                    Some(Said::Text(hash)) => Some(*hash),
+                    Some(Said::Nothing | Said::Number(_) | Said::Word(_) | Said::Wrong) | None => {
+                        None
+                    }
+                }));
             }
         }
     }
 
-    fn row(
-        &mut self,
-        cells: &mut Vec<Cow<'_, str>>,
-        line: usize,
-        names: &mut NamesWriter<'_>,
-    ) -> Result<(), Problem> {
+    fn row(&mut self, row: &mut Row<'_>, names: &mut NamesWriter<'_>) -> Result<(), Problem> {
+        let line = self.line + row.at.line - 1;
+        let cells = &mut row.cells;
         self.reading.count_row(line)?;
         while cells.len() > self.builders.len() && cells.last().is_some_and(|cell| cell.is_empty())
         {
@@ -319,7 +405,10 @@ impl Block<'_> {
         }
         for (at, builder) in self.builders.iter_mut().enumerate() {
             let cell = cells.get(at).map_or("", |cell| cell.as_ref());
-            if !builder.push(cell, names) {
+            // A column without a heading was not known when the row was read.
+            let said = row.said.get(at).copied();
+            let said = said.unwrap_or_else(|| Reader::Text.said(cell));
+            if !builder.push(said, cell, names) {
                 self.failures.push(Failure {
                     column: builder.column,
                     row: self.n_rows,
@@ -435,87 +524,53 @@ impl Builder {
         }
     }
 
-    /// Adds a cell; false where it cannot be read and counts as absent.
-    fn push(&mut self, text: &str, names: &mut NamesWriter<'_>) -> bool {
+    /// Reads the cells of this column.
+    fn reader(&self) -> Reader {
         match self.kind {
-            ColumnKind::Number => {
-                let value = self.number(text);
-                self.push_number(value.unwrap_or(MISSING));
-                value.is_some()
-            }
-            ColumnKind::Text | ColumnKind::Row => {
-                let code = self.text(text, names);
-                self.push_code(code);
-                true
-            }
+            ColumnKind::Number => Reader::Number(self.unit.clone()),
+            ColumnKind::Text | ColumnKind::Row => Reader::Text,
             ColumnKind::Choice => {
-                let code = self.choice(text, names);
-                self.push_code(code.unwrap_or(ABSENT));
-                code.is_some()
+                Reader::Choice(self.choices.iter().map(|(word, _)| word.clone()).collect())
             }
-            ColumnKind::Flag => {
-                let n_rows = self.values.len() + 1;
-                self.values.resize(n_rows);
-                text.is_empty()
+            ColumnKind::Flag => Reader::Flag,
+        }
+    }
+
+    /// Adds a cell; false where it cannot be read and counts as absent.
+    fn push(&mut self, said: Said, text: &str, names: &mut NamesWriter<'_>) -> bool {
+        let code = match said {
+            Said::Text(hash) => self.text(text, hash, names),
+            Said::Word(at) => self.word(at, names),
+            Said::Nothing | Said::Number(_) | Said::Wrong => ABSENT,
+        };
+        match &mut self.values {
+            Column::Numbers(values) => values.spread().push(match said {
+                Said::Number(value) => value,
+                Said::Nothing | Said::Text(_) | Said::Word(_) | Said::Wrong => MISSING,
+            }),
+            Column::Codes(codes) => codes.spread().push(code),
+            Column::Flags(flags) => {
+                let n_rows = flags.len() + 1;
+                flags.resize(n_rows, NO_FLAG);
             }
         }
+        !matches!(said, Said::Wrong)
     }
 
-    fn push_number(&mut self, value: f64) {
-        if let Column::Numbers(values) = &mut self.values {
-            values.spread().push(value);
-        }
-    }
-
-    fn push_code(&mut self, code: u32) {
-        if let Column::Codes(codes) = &mut self.values {
-            codes.spread().push(code);
-        }
-    }
-
-    /// The number of a cell, missing for an empty one; `None` where it cannot be read.
-    fn number(&self, text: &str) -> Option<f64> {
-        if text.is_empty() {
-            return Some(MISSING);
-        }
-        if let Some(value) = bare_number(text) {
-            return Some(self.unit.to_base(value)).filter(|value| value.is_finite());
-        }
-        if text.trim().is_empty() {
-            return Some(MISSING);
-        }
-        read_quantity(text, &self.unit).ok()
-    }
-
-    /// The code of a text, spaces and all: what was saved comes back.
-    fn text(&mut self, text: &str, names: &mut NamesWriter<'_>) -> u32 {
-        if text.is_empty() {
-            return ABSENT;
-        }
+    fn text(&mut self, text: &str, hash: TextHash, names: &mut NamesWriter<'_>) -> u32 {
         if self.last.0 != text {
             self.last.0.clear();
             self.last.0.push_str(text);
             let n_known = names.len();
-            self.last.1 = names.code(text);
+            self.last.1 = names.code_of(text, hash);
             self.n_new += names.len() - n_known;
         }
         self.last.1
     }
 
-    /// The code of a choice in any case, absent for an empty cell; `None` for another word.
-    fn choice(&mut self, text: &str, names: &mut NamesWriter<'_>) -> Option<u32> {
-        let trimmed = text.trim();
-        if trimmed.is_empty() {
-            return Some(ABSENT);
-        }
-        let exact = self.choices.iter().position(|(word, _)| word == trimmed);
-        let at = exact.or_else(|| {
-            let lower = trimmed.to_lowercase();
-            let mut words = self.choices.iter();
-            words.position(|(word, _)| word.to_lowercase() == lower)
-        })?;
+    fn word(&mut self, at: usize, names: &mut NamesWriter<'_>) -> u32 {
         let (word, code) = &mut self.choices[at];
-        Some(*code.get_or_insert_with(|| names.code(word)))
+        *code.get_or_insert_with(|| names.code(word))
     }
 }
 
