@@ -10,6 +10,10 @@ use portledger::screen;
 use portledger::screen::Options;
 use std::process::ExitCode;
 
+/// Reading formulas is many small pieces of memory on all cores.
+#[global_allocator]
+static MEMORY: mimalloc::MiMalloc = mimalloc::MiMalloc;
+
 fn main() -> ExitCode {
     match cli::run(std::env::args_os()) {
         Asked::Done(code) => code,

@@ -2,7 +2,7 @@
 //!
 //! Applying an edit gives its inverse, so undo is apply. Text is read before it gets here.
 
-use super::{Entry, Mapping, Plan, Proposal, SheetView, empty_column};
+use super::{Entry, MOST_ROWS, Mapping, Plan, Proposal, SheetView, empty_column};
 use super::{Layer, Row, Under};
 use crate::problem::Problem;
 use crate::problem::Severity;
@@ -255,6 +255,7 @@ impl Plan {
         for (column, _) in rows.iter().flatten() {
             self.must_be_entered(sheet, *column)?;
         }
+        self.must_have_room(rows.len())?;
         // Rows of a proposal come to the end, so that what it stands on keeps its order.
         let at = self.place_of_new(sheet, at);
         let body = &mut self.sheets[sheet.at()];
@@ -287,6 +288,18 @@ impl Plan {
             },
             touched: vec![Touched::Rows(sheet, added)],
         })
+    }
+
+    /// Refuses rows beyond those with which a plan can be opened.
+    fn must_have_room(&self, n_more: usize) -> Result<(), Problem> {
+        match self.n_own_rows() + n_more > MOST_ROWS {
+            true => Err(Problem::new(
+                "too-many-rows",
+                "the plan would have more than 2,000,000 rows, and could not be opened again",
+            )
+            .help("split it into several plans")),
+            false => Ok(()),
+        }
     }
 
     fn remove_rows(&mut self, sheet: SheetId, rows: Vec<RowId>) -> Result<Change, Problem> {

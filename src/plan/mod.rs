@@ -41,6 +41,9 @@ use crate::units::{Unit, Units};
 use std::collections::BTreeMap;
 use std::sync::Arc;
 
+/// The most rows of a plan, all sheets together, without the built-in ones.
+pub const MOST_ROWS: usize = 2_000_000;
+
 /// A plan as a person made it.
 #[derive(Debug, Clone)]
 pub struct Plan {
@@ -257,6 +260,12 @@ impl Plan {
             ColumnKind::Number
         };
         entry::read_value(text, kind, &assumption.unit, &[], &self.names)
+    }
+
+    /// How many rows a person made, all sheets together.
+    pub fn n_own_rows(&self) -> usize {
+        let own = |rows: &Rows| rows.order.len().saturating_sub(rows.n_builtin as usize);
+        self.sheets.iter().map(own).sum()
     }
 
     /// Where the texts of the plan have their codes.

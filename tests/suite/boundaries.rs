@@ -4,8 +4,10 @@
 //! What is expected is worked out here from the rows as text, never from the engine.
 
 use super::story::Story;
+use portledger::plan::{Edit, MOST_ROWS};
 use portledger::problem::Severity;
 use portledger::sheet::rows_of;
+use portledger::trade;
 use std::collections::BTreeMap;
 
 /// A row of the channel table, as far as limits go.
@@ -489,4 +491,25 @@ fn a_missing_figure_leaves_the_verdict_unknown() {
     assert!(story.is_missing("links", "L1", "margin"));
     assert_eq!(story.verdict("L1"), "unknown");
     assert_eq!(story.objections("L1"), [""; 0]);
+}
+
+#[test]
+fn no_edit_makes_a_plan_that_could_not_be_opened_again() {
+    let mut plan = trade::empty_plan().unwrap();
+    let links = plan.sheet("links").unwrap();
+    let mut add = |n: usize| {
+        let (at, rows) = (plan.rows(links).order().len(), vec![Vec::new(); n]);
+        let edit = Edit::AddRows {
+            sheet: links,
+            at,
+            rows,
+        };
+        let done = plan.apply(edit).map(|_| ()).map_err(|problem| problem.code);
+        (done, plan.n_own_rows())
+    };
+    assert_eq!(add(MOST_ROWS + 1), (Err("too-many-rows"), 0));
+    assert_eq!(add(MOST_ROWS - 1), (Ok(()), MOST_ROWS - 1));
+    assert_eq!(add(2), (Err("too-many-rows"), MOST_ROWS - 1));
+    assert_eq!(add(1), (Ok(()), MOST_ROWS));
+    assert_eq!(add(1), (Err("too-many-rows"), MOST_ROWS));
 }

@@ -27,6 +27,7 @@ const OWNED: &[(&str, &[&str])] = &[
     ("logos", &["formula"]),
     ("maud", &["report"]),
     ("memchr", &["files"]),
+    ("mimalloc", &[]),
     ("pulp", &["engine"]),
     ("quick_xml", &["files", "report"]),
     ("ratatui", &["screen"]),

@@ -28,9 +28,9 @@ pub use source::{Source, Wish, is_spreadsheet};
 pub use words::is_total;
 
 use crate::files::own_column::{MAX_COLUMNS, too_many_columns};
-use crate::files::plan_file::MAX_ROWS;
 use crate::plan::Edit;
 use crate::plan::Entry;
+use crate::plan::MOST_ROWS;
 use crate::plan::Mapping;
 use crate::plan::Plan;
 use crate::problem::Problem;
@@ -231,7 +231,7 @@ fn finished(
     mut report: Report,
 ) -> Result<Import, Problem> {
     let (mut links, columns, mapped) = rows.into_links(&mut report);
-    must_fit(plan, sheet, links.len())?;
+    must_fit(plan, links.len())?;
     number(plan, sheet, &mut links, &mut report);
     let switches = new_switches(plan, sheet, &links);
     if !switches.is_empty() {
@@ -283,8 +283,8 @@ fn rows_at_the_end(plan: &Plan, sheet: SheetId, rows: Vec<Vec<(usize, Entry)>>) 
 }
 
 /// A plan with more rows could be saved but not opened again.
-fn must_fit(plan: &Plan, sheet: SheetId, n_links: usize) -> Result<(), Problem> {
-    if plan.rows(sheet).order().len() + n_links <= MAX_ROWS {
+fn must_fit(plan: &Plan, n_links: usize) -> Result<(), Problem> {
+    if plan.n_own_rows() + n_links <= MOST_ROWS {
         return Ok(());
     }
     Err(beyond(

@@ -272,7 +272,7 @@ fn the_limit_of_columns_is_inclusive() {
 #[test]
 fn an_import_never_makes_a_plan_that_does_not_open() {
     let mut text = "id\n".to_owned();
-    text.push_str(&"L\n".repeat(MAX_ROWS + 1));
+    text.push_str(&"L\n".repeat(MOST_ROWS + 1));
     let problem = read(&fresh().unwrap(), text.as_bytes(), &[]).unwrap_err();
     assert_eq!(problem.code, "too-many-rows");
 }

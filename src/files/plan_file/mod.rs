@@ -39,9 +39,6 @@ pub const FORMAT: u64 = 1;
 /// The largest plan file.
 pub const MAX_BYTES: usize = 256 << 20;
 
-/// The most rows of a plan, all sheets together, without the built-in ones.
-pub const MAX_ROWS: usize = 2_000_000;
-
 /// How the last line begins.
 const SEAL: &str = "# sha256 = ";
 

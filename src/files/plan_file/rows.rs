@@ -3,13 +3,13 @@
 //! Nothing is dropped: unknown headings become own text columns, cells that cannot be read stay
 //! as they are and count as absent.
 
-use super::MAX_ROWS;
 use crate::files::own_column::{MAX_COLUMNS, text_column, too_many_columns};
 use crate::files::table_text::RowAt;
 use crate::files::table_text::TableText;
 use crate::files::table_text::n_line_ends;
 use crate::plan::Edit;
 use crate::plan::Filling;
+use crate::plan::MOST_ROWS;
 use crate::plan::Plan;
 use crate::plan::read_entry;
 use crate::problem::Problem;
@@ -59,7 +59,7 @@ impl Reading {
 
     fn count_row(&mut self, line: usize) -> Result<(), Problem> {
         self.n_rows += 1;
-        if self.n_rows <= MAX_ROWS {
+        if self.n_rows <= MOST_ROWS {
             return Ok(());
         }
         Err(
@@ -96,7 +96,7 @@ pub(super) fn read(
             break;
         }
     }
-    let n_lines = n_line_ends(body).min(MAX_ROWS);
+    let n_lines = n_line_ends(body).min(MOST_ROWS);
     block.reserve(n_lines);
     let names = Arc::clone(block.plan.names());
     let mut names = names.writer();
@@ -290,11 +290,7 @@ impl Block<'_> {
     }
 
     /// Takes rows that were cut into cells.
-    fn batch(
-        &mut self,
-        batch: &mut Batch<'_>,
-        names: &mut NamesWriter<'_>,
-    ) -> Result<(), Problem> {
+    fn batch(&mut self, batch: &mut Batch<'_>, names: &mut NamesWriter<'_>) -> Result<(), Problem> {
         self.expect(batch.rows(), names);
         for row in batch.rows() {
             if row.at.open {

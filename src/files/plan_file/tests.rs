@@ -5,6 +5,7 @@ use crate::files::sample::fresh;
 use crate::plan::Edit;
 use crate::plan::Entry;
 use crate::plan::MAX_WIDTH;
+use crate::plan::MOST_ROWS;
 use crate::plan::Plan;
 use crate::plan::SheetView;
 use crate::problem::Problem;
@@ -393,8 +394,8 @@ fn the_limit_of_rows_is_inclusive() {
             "portledger = 1\n\n[rows]\nlinks = '''\nid\n{rows}'''\n"
         ))
     };
-    assert_eq!(codes(&rows(MAX_ROWS)), Vec::<&str>::new());
-    let problem = read(&rows(MAX_ROWS + 1), fresh).unwrap_err();
+    assert_eq!(codes(&rows(MOST_ROWS)), Vec::<&str>::new());
+    let problem = read(&rows(MOST_ROWS + 1), fresh).unwrap_err();
     assert_eq!(problem.code, "too-many-rows");
     assert!(problem.message.contains("2,000,000"));
 }
