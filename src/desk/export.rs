@@ -3,11 +3,13 @@
 //! The plan gets an id with its first export, as a step that can be taken back, so that a returned
 //! workbook finds it. What is written is in `report`.
 
-use super::Desk;
+use super::gauge::stopped;
+use super::{Desk, Gauge, Step};
 use crate::files::plan_file;
 use crate::files::save;
 use crate::files::save::Saved;
 use crate::plan::Edit;
+use crate::plan::Plan;
 use crate::problem::Problem;
 use crate::report;
 use crate::report::Choice;
@@ -19,8 +21,11 @@ use crate::report::ProposalPage;
 use crate::report::Request;
 use crate::report::Written;
 use crate::study::order::order_list;
-use std::io::BufWriter;
-use std::path::Path;
+use std::fs::File;
+use std::io;
+use std::io::{BufWriter, Seek, SeekFrom, Write};
+use std::path::{Path, PathBuf};
+use std::sync::atomic::{AtomicBool, Ordering};
 
 /// What an export did.
 #[derive(Debug)]
@@ -59,6 +64,55 @@ pub struct Wanted {
     pub choice: Choice,
 }
 
+/// A plan to be exported, apart from the desk that it lies on.
+#[derive(Debug)]
+pub struct Copy {
+    plan: Plan,
+    path: Option<PathBuf>,
+    is_named: bool,
+}
+
+impl Copy {
+    /// Writes pages for people into a file, as [`Desk::export`] does. `gauge` is told how far it is;
+    /// where it asks to stop, what is written by then is removed.
+    ///
+    /// # Errors
+    /// The same as there, or that it was stopped.
+    pub fn export(self, path: &Path, wanted: &Wanted, gauge: &Gauge) -> Result<Exported, Problem> {
+        report::format_of(path)?;
+        let mut desk = Desk::of_plan(self.plan, Vec::new());
+        desk.path = self.path;
+        desk.written(path, wanted, self.is_named, &mut |done| {
+            gauge.tell(Step::Written(done.rows, done.of))
+        })
+    }
+}
+
+/// A file that takes nothing more once its writer was asked to stop.
+struct Stoppable<'f> {
+    inner: &'f mut File,
+    is_stopped: &'f AtomicBool,
+}
+
+impl Write for Stoppable<'_> {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        match self.is_stopped.load(Ordering::Relaxed) {
+            true => Err(io::Error::other("it was stopped")),
+            false => self.inner.write(bytes),
+        }
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        self.inner.flush()
+    }
+}
+
+impl Seek for Stoppable<'_> {
+    fn seek(&mut self, to: SeekFrom) -> io::Result<u64> {
+        self.inner.seek(to)
+    }
+}
+
 impl Desk {
     /// Writes pages for people into a file; its ending says in which format.
     ///
@@ -73,8 +127,35 @@ impl Desk {
         wanted: &Wanted,
         progress: &mut dyn FnMut(Done),
     ) -> Result<Exported, Problem> {
-        let format = report::format_of(path)?;
+        report::format_of(path)?;
         let is_named = self.give_id();
+        let mut told = |done| {
+            progress(done);
+            true
+        };
+        self.written(path, wanted, is_named, &mut told)
+    }
+
+    /// A copy from which an export can be made elsewhere, such as on another thread.
+    ///
+    /// A plan without an id gets one first, where it may be changed.
+    pub fn copy_to_export(&mut self) -> Copy {
+        let is_named = self.give_id();
+        Copy {
+            plan: self.plan.clone(),
+            path: self.path.clone(),
+            is_named,
+        }
+    }
+
+    fn written(
+        &self,
+        path: &Path,
+        wanted: &Wanted,
+        is_named: bool,
+        progress: &mut dyn FnMut(Done) -> bool,
+    ) -> Result<Exported, Problem> {
+        let format = report::format_of(path)?;
         let base = plan_file::write(&self.plan);
         let findings = self.findings();
         let id = Some(self.plan.id.as_str()).filter(|id| !id.is_empty());
@@ -99,11 +180,25 @@ impl Desk {
             choice: wanted.choice.clone(),
             most_cells: report::MOST_CELLS,
         };
+        let is_stopped = AtomicBool::new(false);
+        let mut told = |done| {
+            if !progress(done) {
+                is_stopped.store(true, Ordering::Relaxed);
+            }
+        };
         let (saved, written) = save::save_by(path, wanted.replace, |file| {
-            let mut out = BufWriter::with_capacity(1 << 18, file);
-            let written = (format.write)(&request, &mut out, progress)?;
-            std::io::Write::flush(&mut out).map_err(|error| report::unwritten(&error))?;
-            Ok(written)
+            let out = Stoppable {
+                inner: file,
+                is_stopped: &is_stopped,
+            };
+            let mut out = BufWriter::with_capacity(1 << 18, out);
+            let written = (format.write)(&request, &mut out, &mut told);
+            let flushed = out.flush();
+            if is_stopped.load(Ordering::Relaxed) {
+                return Err(stopped());
+            }
+            flushed.map_err(|error| report::unwritten(&error))?;
+            written
         })?;
         Ok(Exported {
             saved,

@@ -12,7 +12,7 @@ use portledger::problem::Problem;
 use portledger::report::BASE;
 use portledger::report::giveback::{Choice, Class, Comparison, chosen};
 use portledger::screen::draw::draw;
-use portledger::screen::session::{Effect, Happening, Session};
+use portledger::screen::session::{Happening, Session};
 use portledger::screen::theme::Theme;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
@@ -684,12 +684,8 @@ fn on_the_screen_changes_are_chosen_and_taken_as_one_step() {
     draw(&mut session, &mut buffer);
     let mut press = |session: &mut Session, code: KeyCode| {
         let key = KeyEvent::new(code, KeyModifiers::NONE);
-        for effect in session.take(Happening::Key(key)) {
-            match effect {
-                Effect::ReadReturned(path) => session.read_returned(&path),
-                other => panic!("{other:?}"),
-            }
-        }
+        assert_eq!(session.take(Happening::Key(key)), []);
+        session.wait_for_work();
         buffer.reset();
         draw(session, &mut buffer);
         let symbols = buffer.content().iter().map(|cell| cell.symbol());

@@ -7,7 +7,7 @@ use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
 use portledger::desk::Desk;
 use portledger::files::plan_file;
 use portledger::screen::draw::draw;
-use portledger::screen::session::{Effect, Happening, Session};
+use portledger::screen::session::{Happening, Session};
 use portledger::screen::theme::Theme;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
@@ -34,12 +34,8 @@ impl Sitting {
 
     fn key(&mut self, code: KeyCode) {
         let key = KeyEvent::new(code, KeyModifiers::NONE);
-        for effect in self.session.take(Happening::Key(key)) {
-            match effect {
-                Effect::Read(path, wish) => self.session.read_table(&path, wish),
-                other => panic!("{other:?}"),
-            }
-        }
+        assert_eq!(self.session.take(Happening::Key(key)), []);
+        self.session.wait_for_work();
         self.buffer.reset();
         draw(&mut self.session, &mut self.buffer);
     }
