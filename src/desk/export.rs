@@ -25,7 +25,6 @@ use std::fs::File;
 use std::io;
 use std::io::{BufWriter, Seek, SeekFrom, Write};
 use std::path::{Path, PathBuf};
-use std::sync::atomic::{AtomicBool, Ordering};
 
 /// What an export did.
 #[derive(Debug)]
@@ -66,13 +65,13 @@ pub struct Wanted {
 
 /// A plan to be exported, apart from the desk that it lies on.
 #[derive(Debug)]
-pub struct Copy {
+pub struct Snapshot {
     plan: Plan,
     path: Option<PathBuf>,
     is_named: bool,
 }
 
-impl Copy {
+impl Snapshot {
     /// Writes pages for people into a file, as [`Desk::export`] does. `gauge` is told how far it is;
     /// where it asks to stop, what is written by then is removed.
     ///
@@ -82,23 +81,32 @@ impl Copy {
         report::format_of(path)?;
         let mut desk = Desk::of_plan(self.plan, Vec::new());
         desk.path = self.path;
-        desk.written(path, wanted, self.is_named, &mut |done| {
-            gauge.tell(Step::Written(done.rows, done.of))
-        })
+        let mut told = |done: Done| {
+            gauge.tell(Step::Written(done.rows, done.of));
+        };
+        desk.written(path, wanted, self.is_named, &mut told, gauge)
     }
 }
 
-/// A file that takes nothing more once its writer was asked to stop.
+/// A file that takes bytes without writing them once its writer was asked to stop, or once it could
+/// not be written. The libraries that pack a file are not told: they would say so on the terminal.
 struct Stoppable<'f> {
     inner: &'f mut File,
-    is_stopped: &'f AtomicBool,
+    gauge: &'f Gauge,
+    failed: &'f mut Option<io::Error>,
 }
 
 impl Write for Stoppable<'_> {
     fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
-        match self.is_stopped.load(Ordering::Relaxed) {
-            true => Err(io::Error::other("it was stopped")),
-            false => self.inner.write(bytes),
+        if self.gauge.is_stopped() || self.failed.is_some() {
+            return Ok(bytes.len());
+        }
+        match self.inner.write(bytes) {
+            Err(error) if error.kind() != io::ErrorKind::Interrupted => {
+                *self.failed = Some(error);
+                Ok(bytes.len())
+            }
+            written => written,
         }
     }
 
@@ -129,19 +137,15 @@ impl Desk {
     ) -> Result<Exported, Problem> {
         report::format_of(path)?;
         let is_named = self.give_id();
-        let mut told = |done| {
-            progress(done);
-            true
-        };
-        self.written(path, wanted, is_named, &mut told)
+        self.written(path, wanted, is_named, progress, &Gauge::default())
     }
 
     /// A copy from which an export can be made elsewhere, such as on another thread.
     ///
     /// A plan without an id gets one first, where it may be changed.
-    pub fn copy_to_export(&mut self) -> Copy {
+    pub fn snapshot(&mut self) -> Snapshot {
         let is_named = self.give_id();
-        Copy {
+        Snapshot {
             plan: self.plan.clone(),
             path: self.path.clone(),
             is_named,
@@ -153,7 +157,8 @@ impl Desk {
         path: &Path,
         wanted: &Wanted,
         is_named: bool,
-        progress: &mut dyn FnMut(Done) -> bool,
+        progress: &mut dyn FnMut(Done),
+        gauge: &Gauge,
     ) -> Result<Exported, Problem> {
         let format = report::format_of(path)?;
         let base = plan_file::write(&self.plan);
@@ -180,25 +185,24 @@ impl Desk {
             choice: wanted.choice.clone(),
             most_cells: report::MOST_CELLS,
         };
-        let is_stopped = AtomicBool::new(false);
-        let mut told = |done| {
-            if !progress(done) {
-                is_stopped.store(true, Ordering::Relaxed);
-            }
-        };
         let (saved, written) = save::save_by(path, wanted.replace, |file| {
+            let mut failed = None;
             let out = Stoppable {
                 inner: file,
-                is_stopped: &is_stopped,
+                gauge,
+                failed: &mut failed,
             };
             let mut out = BufWriter::with_capacity(1 << 18, out);
-            let written = (format.write)(&request, &mut out, &mut told);
+            let written = (format.write)(&request, &mut out, progress);
             let flushed = out.flush();
-            if is_stopped.load(Ordering::Relaxed) {
+            drop(out);
+            if gauge.is_stopped() {
                 return Err(stopped());
             }
-            flushed.map_err(|error| report::unwritten(&error))?;
-            written
+            match failed.or(flushed.err()) {
+                Some(error) => Err(report::unwritten(&error)),
+                None => written,
+            }
         })?;
         Ok(Exported {
             saved,

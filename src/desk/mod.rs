@@ -16,7 +16,7 @@ mod recovery;
 mod standing;
 mod writer;
 
-pub use export::{Copy, Exported, Wanted};
+pub use export::{Exported, Snapshot, Wanted};
 pub use gauge::{Gauge, Step};
 pub use importing::{Imported, Progress, read_table};
 pub use merging::Returned;

@@ -437,6 +437,26 @@ fn each_kind_of_change_is_told_as_what_it_is() {
 }
 
 #[test]
+fn a_formula_in_place_of_another_is_told_and_never_taken() {
+    let mut desk = demo();
+    let mut book = Book::of(&mut desk);
+    let at = (
+        book.row("Links", "M104"),
+        book.column("Links", "Margin (dB)"),
+    );
+    let was = book.page("Links")[&at].0.clone();
+    let other = format!("L{}-K{}", at.0 + 1, at.0 + 1);
+    book.page("Links").insert(at, (was, Some(other)));
+    let found = book.compared(&desk);
+    assert_eq!(lines(&found).len(), 1, "{:?}", lines(&found));
+    let one = &found.differences[0];
+    assert_eq!(one.class, Class::Overwritten);
+    assert_eq!((&*one.row, &*one.column), ("M104", "margin"));
+    assert!(one.note.contains("another one"), "{one:?}");
+    assert!(!one.is_open());
+}
+
+#[test]
 fn without_the_plan_as_it_was_everything_asks_for_a_decision() {
     let mut desk = demo();
     let mut book = Book::of(&mut desk);

@@ -660,7 +660,7 @@ impl Session {
         if self.is_working() {
             return self.begin_work(String::new(), |_| Box::new(|_| {}));
         }
-        let copy = self.desk.copy_to_export();
+        let copy = self.desk.snapshot();
         self.begin_work(format!("writing {}", path.display()), move |gauge| {
             let done = copy.export(&path, &Wanted::default(), gauge);
             Box::new(move |session| match done {
