@@ -484,6 +484,9 @@ pub struct Table {
     /// Leaves out rows that are hidden in the spreadsheet.
     #[arg(long)]
     pub leave_hidden: bool,
+    /// Gives an id that stands more than once a number at its end: L1, then L1-2.
+    #[arg(long)]
+    pub tell_apart: bool,
 }
 
 /// A decimal sign.

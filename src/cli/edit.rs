@@ -8,6 +8,7 @@ use super::pick;
 use super::print::Printer;
 use super::print::Shown;
 use crate::desk::Desk;
+use crate::desk::Gauge;
 use crate::files::import::Wish;
 use crate::files::save::Saved;
 use crate::files::spreadsheet::Reader;
@@ -20,6 +21,7 @@ use crate::problem::Severity;
 use crate::problem::clean;
 use crate::table::{RowId, SheetId};
 use crate::trade::Finding;
+use std::sync::Arc;
 
 /// Writes one cell, one assumption or one formula, saves, and says what changed.
 pub fn set(set: &Set, out: &mut Printer) -> Result<Outcome, Vec<Problem>> {
@@ -250,8 +252,9 @@ pub fn new(new: &New, out: &mut Printer) -> Result<Outcome, Vec<Problem>> {
     let mut desk = Desk::empty(&new.title)?;
     if let Some(from) = &new.from {
         let (wish, reader) = (wish(&new.table)?, Reader::of_this_program()?);
-        let mut shown = Shown::new("rows read");
-        let read = desk.import(from, &wish, &reader, &mut |n| shown.tell(n));
+        let gauge = Arc::new(Gauge::default());
+        let shown = Shown::new(format!("reading {}", from.display()), &gauge);
+        let read = desk.import(from, &wish, &reader, &mut |step| gauge.tell(step));
         drop(shown);
         say_links(&read?, out);
     } else if wish(&new.table)? != Wish::default() {

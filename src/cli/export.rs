@@ -7,18 +7,17 @@ use super::args::Export;
 use super::edit::tell_saved;
 use super::pick;
 use super::print::Printer;
+use super::print::Shown;
 use crate::desk::Desk;
 use crate::desk::Exported;
+use crate::desk::Gauge;
+use crate::desk::Step;
 use crate::desk::Wanted;
 use crate::problem::Problem;
 use crate::problem::clean;
 use crate::report::Choice;
-use crate::report::Done;
-use std::io::IsTerminal;
-use std::time::{Duration, Instant, SystemTime, UNIX_EPOCH};
-
-/// An export says how far it is after so long, and then as often.
-const PATIENCE: Duration = Duration::from_millis(500);
+use std::sync::Arc;
+use std::time::{SystemTime, UNIX_EPOCH};
 
 /// Writes a file for people.
 pub fn export(export: &Export, out: &mut Printer) -> Result<Outcome, Vec<Problem>> {
@@ -29,8 +28,12 @@ pub fn export(export: &Export, out: &mut Printer) -> Result<Outcome, Vec<Problem
         date: today(),
         choice: choice(&desk, export)?,
     };
-    let mut meter = Meter::new();
-    let exported = desk.export(&export.file, &wanted, &mut |done| meter.tell(done, out));
+    let gauge = Arc::new(Gauge::default());
+    let shown = Shown::new(format!("writing {}", export.file.display()), &gauge);
+    let exported = desk.export(&export.file, &wanted, &mut |done| {
+        gauge.tell(Step::Written(done.rows, done.of));
+    });
+    drop(shown);
     let exported = exported.map_err(|problem| match problem.code {
         "file-there" => problem.help("--replace replaces it"),
         _ => problem,
@@ -89,29 +92,6 @@ fn say(export: &Export, exported: &Exported, out: &mut Printer) {
     }
     if !exported.format.leaves_out.is_empty() {
         out.line(&format!("  left out: {}", exported.format.leaves_out));
-    }
-}
-
-/// Says on a terminal how far an export is, once it takes longer.
-struct Meter {
-    next: Instant,
-    is_terminal: bool,
-}
-
-impl Meter {
-    fn new() -> Self {
-        Self {
-            next: Instant::now() + PATIENCE,
-            is_terminal: std::io::stderr().is_terminal(),
-        }
-    }
-
-    fn tell(&mut self, done: Done, out: &mut Printer) {
-        if !self.is_terminal || Instant::now() < self.next {
-            return;
-        }
-        self.next = Instant::now() + PATIENCE;
-        out.told(&format!("{} of {} rows written", done.rows, done.of));
     }
 }
 

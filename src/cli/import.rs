@@ -8,7 +8,7 @@ use super::edit::{say_change, tell_saved};
 use super::pick;
 use super::print::Printer;
 use super::print::Shown;
-use crate::desk::{Desk, Imported};
+use crate::desk::{Desk, Gauge, Imported};
 use crate::files::import::Decimal;
 use crate::files::import::Import as Links;
 use crate::files::import::Wish;
@@ -18,6 +18,7 @@ use crate::files::spreadsheet::Reader;
 use crate::problem::Problem;
 use crate::problem::clean;
 use crate::problem::several;
+use std::sync::Arc;
 
 /// Reads a file into a plan, saves, and says what was read and what changed.
 pub fn import(import: &Import, out: &mut Printer) -> Result<Outcome, Vec<Problem>> {
@@ -32,8 +33,10 @@ pub fn import(import: &Import, out: &mut Printer) -> Result<Outcome, Vec<Problem
     };
     let wish = wish(&import.table)?;
     let reader = Reader::of_this_program()?;
-    let mut shown = Shown::new("rows read");
-    let imported = desk.import_any(&import.file, &wish, &place, &reader, &mut |n| shown.tell(n));
+    let gauge = Arc::new(Gauge::default());
+    let shown = Shown::new(format!("reading {}", import.file.display()), &gauge);
+    let told = &mut |step| gauge.tell(step);
+    let imported = desk.import_any(&import.file, &wish, &place, &reader, told);
     drop(shown);
     match imported? {
         Imported::Links(read) => say_links(&read, out),
@@ -90,6 +93,7 @@ pub(super) fn wish(table: &Table) -> Result<Wish, Problem> {
             Sign::Comma => Decimal::Comma,
         }),
         leaves_hidden: table.leave_hidden,
+        tells_apart: table.tell_apart,
         name: None,
     })
 }

@@ -10,6 +10,7 @@ use super::print::Printer;
 use super::print::Shown;
 use super::table::{Datum, Heading, Table};
 use crate::desk::Desk;
+use crate::desk::Gauge;
 use crate::desk::Returned;
 use crate::files::spreadsheet::Reader;
 use crate::problem::Problem;
@@ -20,6 +21,7 @@ use crate::report::giveback::Class;
 use crate::report::giveback::Comparison;
 use crate::report::giveback::Difference;
 use crate::report::giveback::chosen;
+use std::sync::Arc;
 
 /// So many differences are listed for a person; csv and json have all.
 const MOST: usize = 200;
@@ -33,11 +35,12 @@ pub fn merge(asked: &Merge, form: Form, out: &mut Printer) -> Result<Outcome, Ve
         false => pick::open_to_change(&asked.plan, out)?,
     };
     let reader = Reader::of_this_program()?;
-    let mut shown = Shown::new("rows read");
-    let returned = Returned::read(&asked.file, &reader, &mut |n| shown.tell(n));
+    let gauge = Arc::new(Gauge::default());
+    let shown = Shown::new(format!("reading {}", asked.file.display()), &gauge);
+    let returned = Returned::read(&asked.file, &reader, &mut |step| gauge.tell(step));
+    let found = returned.and_then(|returned| Ok((desk.compare_returned(&returned)?, returned)));
     drop(shown);
-    let returned = returned?;
-    let found = desk.compare_returned(&returned)?;
+    let (found, returned) = found?;
     if choices.is_empty() {
         list(&found, form, out);
         return Ok(Outcome::Quiet);

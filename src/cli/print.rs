@@ -3,11 +3,15 @@
 //! A closed pipe is a success: whoever reads has seen enough. Texts from a plan are cleaned
 //! before they get here or, for whole lines, here.
 
+use crate::desk::Gauge;
 use crate::problem::Problem;
 use crate::problem::clean;
 use crate::problem::render;
 use std::io::{BufWriter, Error, ErrorKind, IsTerminal, Stdout, Write};
-use std::time::{Duration, Instant};
+use std::sync::Arc;
+use std::sync::mpsc::{self, Receiver, RecvTimeoutError, Sender};
+use std::thread::{self, JoinHandle};
+use std::time::Duration;
 use unicode_width::UnicodeWidthStr;
 
 /// How many problems of one formula, or remarks on one plan, are told before the rest is counted.
@@ -206,40 +210,63 @@ impl Printer {
     }
 }
 
-/// How far something long has come, on a terminal at the error stream; it goes when it is done.
+/// How often it is shown how far something is.
+const EVERY: Duration = Duration::from_millis(200);
+
+/// Shows on a terminal at the error stream how far something long has come, from the first half
+/// second on; it goes when this does. Anywhere else nothing is written.
 #[derive(Debug)]
 pub struct Shown {
-    what: &'static str,
-    begun: Instant,
-    is_terminal: bool,
-    is_told: bool,
+    /// Its end ends the thread.
+    end: Option<Sender<()>>,
+    thread: Option<JoinHandle<()>>,
 }
 
 impl Shown {
-    /// What is counted, such as `rows read`.
-    pub fn new(what: &'static str) -> Self {
+    /// `what` is being done, such as `reading cables.xlsx`.
+    pub fn new(what: String, gauge: &Arc<Gauge>) -> Self {
+        if !std::io::stderr().is_terminal() {
+            return Self {
+                end: None,
+                thread: None,
+            };
+        }
+        let (end, ended) = mpsc::channel();
+        let gauge = Arc::clone(gauge);
+        let show = move || show(&clean(&what), &gauge, &ended);
         Self {
-            what,
-            begun: Instant::now(),
-            is_terminal: std::io::stderr().is_terminal(),
-            is_told: false,
+            end: Some(end),
+            // Without a thread the work is done all the same.
+            thread: thread::Builder::new().spawn(show).ok(),
         }
     }
+}
 
-    /// Shows a number, from the first half second on; always says to go on.
-    pub fn tell(&mut self, n: usize) -> bool {
-        if self.is_terminal && self.begun.elapsed() > Duration::from_millis(500) {
-            self.is_told = true;
-            let _ = write!(std::io::stderr().lock(), "\r{n} {} ", self.what);
+/// Writes over one line until nobody waits any more.
+fn show(what: &str, gauge: &Gauge, ended: &Receiver<()>) {
+    let mut widest = 0;
+    while ended.recv_timeout(EVERY) == Err(RecvTimeoutError::Timeout) {
+        if !gauge.is_slow() {
+            continue;
         }
-        true
+        let line = match gauge.said() {
+            said if said.is_empty() => format!("{what} ..."),
+            said => format!("{what}: {said}"),
+        };
+        widest = widest.max(line.width());
+        let rest = widest - line.width();
+        let _ = write!(std::io::stderr().lock(), "\r{line}{:rest$}", "");
+    }
+    if widest > 0 {
+        let _ = write!(std::io::stderr().lock(), "\r{:widest$}\r", "");
     }
 }
 
 impl Drop for Shown {
     fn drop(&mut self) {
-        if self.is_told {
-            let _ = write!(std::io::stderr().lock(), "\r{:40}\r", "");
+        drop(self.end.take());
+        if let Some(thread) = self.thread.take() {
+            let _ = thread.join();
         }
     }
 }

@@ -3,11 +3,13 @@
 //! The plan gets an id with its first export, as a step that can be taken back, so that a returned
 //! workbook finds it. What is written is in `report`.
 
-use super::Desk;
+use super::gauge::stopped;
+use super::{Desk, Gauge, Step};
 use crate::files::plan_file;
 use crate::files::save;
 use crate::files::save::Saved;
 use crate::plan::Edit;
+use crate::plan::Plan;
 use crate::problem::Problem;
 use crate::report;
 use crate::report::Choice;
@@ -19,8 +21,10 @@ use crate::report::ProposalPage;
 use crate::report::Request;
 use crate::report::Written;
 use crate::study::order::order_list;
-use std::io::BufWriter;
-use std::path::Path;
+use std::fs::File;
+use std::io;
+use std::io::{BufWriter, Seek, SeekFrom, Write};
+use std::path::{Path, PathBuf};
 
 /// What an export did.
 #[derive(Debug)]
@@ -59,6 +63,64 @@ pub struct Wanted {
     pub choice: Choice,
 }
 
+/// A plan to be exported, apart from the desk that it lies on.
+#[derive(Debug)]
+pub struct Snapshot {
+    plan: Plan,
+    path: Option<PathBuf>,
+    is_named: bool,
+}
+
+impl Snapshot {
+    /// Writes pages for people into a file, as [`Desk::export`] does. `gauge` is told how far it is;
+    /// where it asks to stop, what is written by then is removed.
+    ///
+    /// # Errors
+    /// The same as there, or that it was stopped.
+    pub fn export(self, path: &Path, wanted: &Wanted, gauge: &Gauge) -> Result<Exported, Problem> {
+        report::format_of(path)?;
+        let mut desk = Desk::of_plan(self.plan, Vec::new());
+        desk.path = self.path;
+        let mut told = |done: Done| {
+            gauge.tell(Step::Written(done.rows, done.of));
+        };
+        desk.written(path, wanted, self.is_named, &mut told, gauge)
+    }
+}
+
+/// A file that takes bytes without writing them once its writer was asked to stop, or once it could
+/// not be written. The libraries that pack a file are not told: they would say so on the terminal.
+struct Stoppable<'f> {
+    inner: &'f mut File,
+    gauge: &'f Gauge,
+    failed: &'f mut Option<io::Error>,
+}
+
+impl Write for Stoppable<'_> {
+    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
+        if self.gauge.is_stopped() || self.failed.is_some() {
+            return Ok(bytes.len());
+        }
+        match self.inner.write(bytes) {
+            Err(error) if error.kind() != io::ErrorKind::Interrupted => {
+                *self.failed = Some(error);
+                Ok(bytes.len())
+            }
+            written => written,
+        }
+    }
+
+    fn flush(&mut self) -> io::Result<()> {
+        self.inner.flush()
+    }
+}
+
+impl Seek for Stoppable<'_> {
+    fn seek(&mut self, to: SeekFrom) -> io::Result<u64> {
+        self.inner.seek(to)
+    }
+}
+
 impl Desk {
     /// Writes pages for people into a file; its ending says in which format.
     ///
@@ -73,8 +135,32 @@ impl Desk {
         wanted: &Wanted,
         progress: &mut dyn FnMut(Done),
     ) -> Result<Exported, Problem> {
-        let format = report::format_of(path)?;
+        report::format_of(path)?;
         let is_named = self.give_id();
+        self.written(path, wanted, is_named, progress, &Gauge::default())
+    }
+
+    /// A copy from which an export can be made elsewhere, such as on another thread.
+    ///
+    /// A plan without an id gets one first, where it may be changed.
+    pub fn snapshot(&mut self) -> Snapshot {
+        let is_named = self.give_id();
+        Snapshot {
+            plan: self.plan.clone(),
+            path: self.path.clone(),
+            is_named,
+        }
+    }
+
+    fn written(
+        &self,
+        path: &Path,
+        wanted: &Wanted,
+        is_named: bool,
+        progress: &mut dyn FnMut(Done),
+        gauge: &Gauge,
+    ) -> Result<Exported, Problem> {
+        let format = report::format_of(path)?;
         let base = plan_file::write(&self.plan);
         let findings = (self.standing).first(&self.plan, &self.engine, format.most_findings);
         let id = Some(self.plan.id.as_str()).filter(|id| !id.is_empty());
@@ -100,10 +186,23 @@ impl Desk {
             most_cells: report::MOST_CELLS,
         };
         let (saved, written) = save::save_by(path, wanted.replace, |file| {
-            let mut out = BufWriter::with_capacity(1 << 18, file);
-            let written = (format.write)(&request, &mut out, progress)?;
-            std::io::Write::flush(&mut out).map_err(|error| report::unwritten(&error))?;
-            Ok(written)
+            let mut failed = None;
+            let out = Stoppable {
+                inner: file,
+                gauge,
+                failed: &mut failed,
+            };
+            let mut out = BufWriter::with_capacity(1 << 18, out);
+            let written = (format.write)(&request, &mut out, progress);
+            let flushed = out.flush();
+            drop(out);
+            if gauge.is_stopped() {
+                return Err(stopped());
+            }
+            match failed.or(flushed.err()) {
+                Some(error) => Err(report::unwritten(&error)),
+                None => written,
+            }
         })?;
         Ok(Exported {
             saved,

@@ -2,7 +2,7 @@
 //!
 //! How files are read is in `files`; here a file is told apart, and what it holds becomes a step.
 
-use super::Desk;
+use super::{Desk, Step};
 use crate::files::import;
 use crate::files::import::Import;
 use crate::files::import::Source;
@@ -13,12 +13,31 @@ use crate::files::module_dump::Place;
 use crate::files::save;
 use crate::files::spreadsheet::Reader;
 use crate::plan::Edit;
+use crate::plan::Plan;
 use crate::problem::Problem;
 use std::io::Read;
 use std::path::Path;
 
-/// Is told now and then how many rows have come, and says whether to go on.
-pub type Progress<'a> = &'a mut dyn FnMut(usize) -> bool;
+/// Is told now and then how far it is, and says whether to go on.
+pub type Progress<'a> = &'a mut dyn FnMut(Step) -> bool;
+
+/// A table that was read of a file, and what it becomes in a plan.
+///
+/// # Errors
+/// A file that cannot be read or is no table of links, or that it was stopped.
+pub fn read_table(
+    plan: &Plan,
+    path: &Path,
+    wish: &Wish,
+    reader: &Reader,
+    progress: Progress<'_>,
+) -> Result<(Source, Import), Problem> {
+    let source = Source::read(plan, path, wish, reader, &mut |n| progress(Step::Read(n)))?;
+    let read = import::links_told(plan, &source, wish, &mut |n, of| {
+        progress(Step::Placed(n, of))
+    })?;
+    Ok((source, read))
+}
 
 /// What an import made of a file.
 #[derive(Debug)]
@@ -48,8 +67,7 @@ impl Desk {
         reader: &Reader,
         progress: Progress<'_>,
     ) -> Result<Import, Problem> {
-        let source = Source::read(self.plan(), path, wish, reader, progress)?;
-        let read = import::links(self.plan(), &source, wish)?;
+        let (_, read) = read_table(self.plan(), path, wish, reader, progress)?;
         self.take_import(read)
     }
 

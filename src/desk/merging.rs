@@ -2,7 +2,7 @@
 //!
 //! How files are read is in `files`, how they are compared in `report`.
 
-use super::{Desk, Progress};
+use super::{Desk, Progress, Step};
 use crate::files::import;
 use crate::files::plan_file;
 use crate::files::save;
@@ -45,7 +45,7 @@ impl Returned {
             return Err(Problem::new("not-a-workbook", what)
                 .help("a table of text is added with: portledger import PLAN FILE"));
         }
-        let book = reader.read(file, Wanted::All, progress)?;
+        let book = reader.read(file, Wanted::All, &mut |n| progress(Step::Read(n)))?;
         let origin = giveback::origin(&book)?;
         let base = origin.base.map_err(str::to_owned).and_then(|text| {
             let read = plan_file::read(&text, trade::empty_plan);
@@ -61,23 +61,21 @@ impl Returned {
             base,
         })
     }
-}
 
-impl Desk {
-    /// Compares a workbook that came back with the plan.
+    /// Compares it with a plan.
     ///
     /// # Errors
-    /// The workbook of another plan, or a proposal that is open.
-    pub fn compare_returned(&self, returned: &Returned) -> Result<Comparison, Problem> {
-        if let Some(name) = self.within() {
+    /// The workbook of another plan, or a plan in which a proposal is open.
+    pub fn compare(&self, plan: &Plan) -> Result<Comparison, Problem> {
+        if let Some(name) = plan.within() {
             let what = format!("the proposal `{name}` is open, and a workbook belongs to the base");
             return Err(Problem::new("proposal-open", what).help("leave the proposal first"));
         }
-        let base = returned.base.as_deref();
+        let base = self.base.as_deref();
         let mut found = Vec::new();
-        match (&returned.id, self.plan.id.is_empty()) {
-            (Some(id), false) if *id != self.plan.id => {
-                let what = format!("`{}` is the workbook of another plan", returned.name);
+        match (&self.id, plan.id.is_empty()) {
+            (Some(id), false) if *id != plan.id => {
+                let what = format!("`{}` is the workbook of another plan", self.name);
                 return Err(Problem::new("other-plan", what).help(
                     "save the page of links as csv and add it with: portledger import PLAN FILE",
                 ));
@@ -95,10 +93,20 @@ impl Desk {
                 "{why}, so everything that differs from the plan as it is asks for a decision"
             ));
         }
-        let mut compared = giveback::compare(&self.plan, base.ok(), &returned.book);
+        let mut compared = giveback::compare(plan, base.ok(), &self.book);
         found.append(&mut compared.notes);
         compared.notes = found;
         Ok(compared)
+    }
+}
+
+impl Desk {
+    /// Compares a workbook that came back with the plan.
+    ///
+    /// # Errors
+    /// The workbook of another plan, or a proposal that is open.
+    pub fn compare_returned(&self, returned: &Returned) -> Result<Comparison, Problem> {
+        returned.compare(&self.plan)
     }
 
     /// Takes differences by their positions, as one step; says how many were taken.

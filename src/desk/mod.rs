@@ -5,6 +5,7 @@
 //! prints.
 
 mod export;
+mod gauge;
 pub mod history;
 mod importing;
 mod keep;
@@ -15,8 +16,9 @@ mod recovery;
 mod standing;
 mod writer;
 
-pub use export::{Exported, Wanted};
-pub use importing::{Imported, Progress};
+pub use export::{Exported, Snapshot, Wanted};
+pub use gauge::{Gauge, Step};
+pub use importing::{Imported, Progress, read_table};
 pub use merging::Returned;
 pub use opening::SaveState;
 pub use recovery::Recovery;
@@ -54,6 +56,8 @@ pub struct Desk {
     standing: Standing,
     outcome: Outcome,
     keep: Keep,
+    /// How often the plan was changed.
+    n_changes: u64,
 }
 
 impl Desk {
@@ -96,7 +100,13 @@ impl Desk {
             standing,
             outcome: Outcome::default(),
             keep: Keep::default(),
+            n_changes: 0,
         }
+    }
+
+    /// How often the plan was changed since it was opened; while it is the same, so is the plan.
+    pub fn n_changes(&self) -> u64 {
+        self.n_changes
     }
 
     /// The plan.

@@ -71,6 +71,7 @@ impl Desk {
     /// Brings engine and standing up to date; a change of columns, or of the table that the cage
     /// function was made from, needs a new engine.
     pub(super) fn follow(&mut self, touched: &[Touched]) {
+        self.n_changes += 1;
         let is_new = self.needs_new_engine(touched) || !self.engine.update(&self.plan, touched);
         if is_new {
             self.engine = trade::engine(&self.plan);

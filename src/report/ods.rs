@@ -1,5 +1,5 @@
 //! An OpenDocument spreadsheet: the pages of the workbook with values and live formulas, without its
-//! charts, lists of choices and colours.
+//! charts, lists of choices and colours, and the plan as it was behind them.
 //!
 //! Written row by row into the package. Where things stand comes from `layout.rs`; a formula is printed
 //! anew in `open_formula.rs`.
@@ -22,8 +22,7 @@ pub(super) const FORMAT: Format = Format {
     name: "open spreadsheet",
     endings: &["ods"],
     doc: "an OpenDocument spreadsheet with the pages of the workbook, which calculates by itself",
-    leaves_out: "charts, lists of choices, colours of verdicts, notes with sources, the plan as it was (a returned file \
-                 cannot be merged), columns that hold nothing, and tables that no formula looks into",
+    leaves_out: "charts, lists of choices, colours of verdicts, notes with sources, columns that hold nothing, and tables that no formula looks into",
     shows_studies: true,
     most_findings: super::MOST_FOR_PEOPLE,
     write,

@@ -49,6 +49,8 @@ pub enum Target {
     Heading(usize),
     /// Another page of the file that is about to be imported.
     OtherPage(usize),
+    /// Gives ids that stand more than once a number, or leaves them as they are.
+    TellApart,
     /// Takes the table that is about to be imported.
     TakeImport,
     /// Takes what is chosen of a workbook that came back.

@@ -5,7 +5,7 @@
 use super::burst;
 use super::draw;
 use super::ending::{Ended, Left, Watch};
-use super::session::{Effect, Happening, Session};
+use super::session::{Caller, Effect, Happening, Session};
 use super::terminal::{self, Arrival, Screen};
 use super::theme::Theme;
 use super::theme::Tone;
@@ -14,7 +14,9 @@ use crate::problem::Problem;
 use std::io;
 use std::panic;
 use std::panic::AssertUnwindSafe;
-use std::sync::mpsc::{self, Receiver};
+use std::sync::Arc;
+use std::sync::mpsc::{self, Receiver, RecvTimeoutError};
+use std::time::Duration;
 
 /// How the screen is to look and behave.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -33,6 +35,9 @@ pub struct Options {
 /// longer than 100,000 bytes as it is sent, which is a third more than the text.
 const MOST_COPIED: usize = 74_000;
 
+/// How far something is that is being done is shown anew about as often.
+const LOOK: Duration = Duration::from_millis(200);
+
 /// Shows a plan until the sitting ends; gives the exit code.
 ///
 /// What a person has to know about the end, when it was not theirs, goes through `tell` line by
@@ -43,6 +48,7 @@ const MOST_COPIED: usize = 74_000;
 /// A terminal that cannot be taken over.
 pub fn run(desk: Desk, options: Options, tell: fn(&str)) -> Result<u8, Problem> {
     let (to, arrivals) = mpsc::channel();
+    let worked = to.clone();
     let watch = Watch::new(to.clone(), tell);
     let theme = Theme {
         colours: options.colours,
@@ -50,6 +56,10 @@ pub fn run(desk: Desk, options: Options, tell: fn(&str)) -> Result<u8, Problem> 
     };
     let mut session = Session::new(desk, theme);
     session.greeting = options.greeting;
+    session.call = Some(Caller(Arc::new(move || {
+        // Nobody looks any more where the loop has ended.
+        let _ = worked.send(Arrival::Happening(Happening::Worked));
+    })));
     watch.note(left(&session));
     let before = watch.catch_panics();
     // Signals are caught before the size is asked for, so that no change of it is missed.
@@ -137,7 +147,7 @@ fn sit(
         if screen.draw(|buffer| draw::draw(session, buffer)).is_err() {
             return Ended::Gone;
         }
-        let Some(batch) = waited_for(arrivals) else {
+        let Some(batch) = waited_for(arrivals, session.is_working()) else {
             return Ended::Gone;
         };
         for arrival in burst::gathered(batch, session.entry().is_some()) {
@@ -149,9 +159,18 @@ fn sit(
     }
 }
 
-/// Waits for what arrives next, and takes what has arrived behind it.
-fn waited_for(arrivals: &Receiver<Arrival>) -> Option<Vec<Arrival>> {
-    let mut batch = vec![arrivals.recv().ok()?];
+/// Waits for what arrives next, and takes what has arrived behind it. While something is being done
+/// beside the sitting it does not wait long: what is shown of it changes.
+fn waited_for(arrivals: &Receiver<Arrival>, is_working: bool) -> Option<Vec<Arrival>> {
+    let first = match is_working {
+        true => match arrivals.recv_timeout(LOOK) {
+            Ok(first) => first,
+            Err(RecvTimeoutError::Timeout) => Arrival::Happening(Happening::Worked),
+            Err(RecvTimeoutError::Disconnected) => return None,
+        },
+        false => arrivals.recv().ok()?,
+    };
+    let mut batch = vec![first];
     loop {
         let last = batch.last().is_some_and(burst::may_go_on);
         let next = match last {
@@ -199,17 +218,6 @@ fn bring_about(effect: Effect, session: &mut Session, screen: &mut Screen) -> Op
             None
         }
         Effect::Clipboard(text) => gone(screen.copy(&text)),
-        Effect::Read(path, wish) => {
-            // What is being done is seen while nothing else is.
-            let drawn = screen.draw(|buffer| draw::draw(session, buffer));
-            session.read_table(&path, wish);
-            gone(drawn.map(drop))
-        }
-        Effect::ReadReturned(path) => {
-            let drawn = screen.draw(|buffer| draw::draw(session, buffer));
-            session.read_returned(&path);
-            gone(drawn.map(drop))
-        }
         Effect::Redraw => {
             screen.forget();
             None

@@ -12,7 +12,7 @@ use portledger::problem::Problem;
 use portledger::report::BASE;
 use portledger::report::giveback::{Choice, Class, Comparison, chosen};
 use portledger::screen::draw::draw;
-use portledger::screen::session::{Effect, Happening, Session};
+use portledger::screen::session::{Happening, Session};
 use portledger::screen::theme::Theme;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
@@ -437,6 +437,26 @@ fn each_kind_of_change_is_told_as_what_it_is() {
 }
 
 #[test]
+fn a_formula_in_place_of_another_is_told_and_never_taken() {
+    let mut desk = demo();
+    let mut book = Book::of(&mut desk);
+    let at = (
+        book.row("Links", "M104"),
+        book.column("Links", "Margin (dB)"),
+    );
+    let was = book.page("Links")[&at].0.clone();
+    let other = format!("L{}-K{}", at.0 + 1, at.0 + 1);
+    book.page("Links").insert(at, (was, Some(other)));
+    let found = book.compared(&desk);
+    assert_eq!(lines(&found).len(), 1, "{:?}", lines(&found));
+    let one = &found.differences[0];
+    assert_eq!(one.class, Class::Overwritten);
+    assert_eq!((&*one.row, &*one.column), ("M104", "margin"));
+    assert!(one.note.contains("another one"), "{one:?}");
+    assert!(!one.is_open());
+}
+
+#[test]
 fn without_the_plan_as_it_was_everything_asks_for_a_decision() {
     let mut desk = demo();
     let mut book = Book::of(&mut desk);
@@ -684,12 +704,8 @@ fn on_the_screen_changes_are_chosen_and_taken_as_one_step() {
     draw(&mut session, &mut buffer);
     let mut press = |session: &mut Session, code: KeyCode| {
         let key = KeyEvent::new(code, KeyModifiers::NONE);
-        for effect in session.take(Happening::Key(key)) {
-            match effect {
-                Effect::ReadReturned(path) => session.read_returned(&path),
-                other => panic!("{other:?}"),
-            }
-        }
+        assert_eq!(session.take(Happening::Key(key)), []);
+        session.wait_for_work();
         buffer.reset();
         draw(session, &mut buffer);
         let symbols = buffer.content().iter().map(|cell| cell.symbol());

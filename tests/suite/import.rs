@@ -425,7 +425,38 @@ fn bare_speeds_go_by_the_column_where_both_units_are_usual() {
 #[test]
 fn ids_that_stand_twice_are_all_kept() {
     let import = check("a.csv", b"id,from\nL1,a\nl1,b\n", "id,from\nL1,a\nl1,b\n");
-    says(&import, "id `l1` is not the only one, all are kept (row 3)");
+    says(
+        &import,
+        "id `l1` is not the only one, all are kept; --tell-apart makes `l1-2` of the next (row 3)",
+    );
+    assert_eq!(import.n_twins, 1);
+}
+
+#[test]
+fn ids_that_stand_twice_can_be_told_apart() {
+    let wish = Wish {
+        tells_apart: true,
+        ..Wish::default()
+    };
+    let bytes = b"id,from\nL1,a\nl1,b\nL1-2,c\nL1,d\nL1-2,e\n";
+    let (desk, import) = read("a.csv", bytes, &wish).unwrap();
+    assert_eq!(
+        links(&desk),
+        "id,from\nL1,a\nl1-3,b\nL1-2,c\nL1-4,d\nL1-2-2,e\n"
+    );
+    assert_eq!(import.n_twins, 3);
+    says(
+        &import,
+        "id `l1` is not the only one, this one comes as `l1-3` (row 3)",
+    );
+    // Those of the plan count as well.
+    let mut desk = desk;
+    let folder = TempDir::new().unwrap();
+    let path = folder.path().join("again.csv");
+    fs::write(&path, b"id,from\nL1,z\n").unwrap();
+    desk.import(&path, &wish, &reader(), &mut |_| true).unwrap();
+    let sheet = desk.plan().sheet("links").unwrap();
+    assert!(desk.plan().find(sheet, "L1-5").is_some());
 }
 
 #[test]

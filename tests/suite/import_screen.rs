@@ -4,14 +4,16 @@
 use crate::books::{V, rows, xlsx};
 use crate::import::reader;
 use crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
-use portledger::desk::Desk;
+use portledger::desk::{Desk, Gauge, Wanted};
 use portledger::files::plan_file;
+use portledger::files::spreadsheet::Reader;
 use portledger::screen::draw::draw;
-use portledger::screen::session::{Effect, Happening, Session};
+use portledger::screen::session::{Happening, Session};
 use portledger::screen::theme::Theme;
 use ratatui::buffer::Buffer;
 use ratatui::layout::Rect;
 use std::fs;
+use std::os::unix::fs::PermissionsExt;
 use std::path::Path;
 use tempfile::TempDir;
 
@@ -34,12 +36,8 @@ impl Sitting {
 
     fn key(&mut self, code: KeyCode) {
         let key = KeyEvent::new(code, KeyModifiers::NONE);
-        for effect in self.session.take(Happening::Key(key)) {
-            match effect {
-                Effect::Read(path, wish) => self.session.read_table(&path, wish),
-                other => panic!("{other:?}"),
-            }
-        }
+        assert_eq!(self.session.take(Happening::Key(key)), []);
+        self.session.wait_for_work();
         self.buffer.reset();
         draw(&mut self.session, &mut self.buffer);
     }
@@ -164,4 +162,137 @@ fn a_file_that_cannot_be_read_is_told() {
     sitting.open(Path::new("/nowhere/at/all.xlsx"));
     sitting.shows("there is no file `/nowhere/at/all.xlsx`");
     assert!(sitting.session.importing.is_none());
+}
+
+/// A reader that never says anything.
+fn deaf(folder: &Path) -> Reader {
+    let program = folder.join("deaf");
+    fs::write(&program, "#!/bin/sh\nexec sleep 600\n").unwrap();
+    let mut rights = fs::metadata(&program).unwrap().permissions();
+    rights.set_mode(0o755);
+    fs::set_permissions(&program, rights).unwrap();
+    Reader::new(program)
+}
+
+/// One event, without waiting for what it began.
+fn take(session: &mut Session, code: KeyCode) {
+    let key = KeyEvent::new(code, KeyModifiers::NONE);
+    assert_eq!(session.take(Happening::Key(key)), []);
+}
+
+#[test]
+fn while_a_file_is_read_the_ledger_can_be_used_and_escape_stops_it() {
+    let folder = TempDir::new().unwrap();
+    let theme = Theme {
+        colours: true,
+        ascii: false,
+    };
+    for letter in ['I', 'M'] {
+        let mut session = Session::new(Desk::demo().unwrap(), theme);
+        session.reader = Some(deaf(folder.path()));
+        let before = plan_file::write(session.desk.plan());
+        take(&mut session, KeyCode::Char(letter));
+        let path = book(folder.path());
+        session.take(Happening::Paste(path.to_str().unwrap().to_owned()));
+        take(&mut session, KeyCode::Enter);
+        assert!(session.is_working());
+        assert!(
+            session.message.0.starts_with("reading "),
+            "{:?}",
+            session.message
+        );
+        // The ledger is there, and a second file has to wait.
+        let row = session.ledger().row;
+        take(&mut session, KeyCode::Down);
+        assert_eq!(session.ledger().row, row + 1);
+        take(&mut session, KeyCode::Char('I'));
+        session.take(Happening::Paste(path.to_str().unwrap().to_owned()));
+        take(&mut session, KeyCode::Enter);
+        let mut buffer = Buffer::empty(Rect::new(0, 0, 80, 24));
+        draw(&mut session, &mut buffer);
+        let shown: String = buffer.content().iter().map(|cell| cell.symbol()).collect();
+        assert!(shown.contains("is not done yet"), "{shown}");
+        // Escape leaves the entry first, then stops the reading.
+        take(&mut session, KeyCode::Esc);
+        assert!(session.is_working());
+        while !session.message.0.contains("Esc stops it") {
+            session.take(Happening::Worked);
+        }
+        take(&mut session, KeyCode::Esc);
+        session.wait_for_work();
+        assert!(!session.is_working());
+        assert_eq!(session.message.0, "stopped; nothing was changed");
+        assert_eq!(plan_file::write(session.desk.plan()), before);
+    }
+}
+
+#[test]
+fn what_is_read_waits_until_an_entry_is_done() {
+    let folder = TempDir::new().unwrap();
+    let mut sitting = Sitting::new();
+    let session = &mut sitting.session;
+    take(session, KeyCode::Char('I'));
+    let path = book(folder.path());
+    session.take(Happening::Paste(path.to_str().unwrap().to_owned()));
+    take(session, KeyCode::Enter);
+    // Typed before the file is read, or the page would have come first.
+    if session.layers.is_empty() {
+        take(session, KeyCode::Char('X'));
+        take(session, KeyCode::Char('x'));
+        session.wait_for_work();
+        assert!(session.is_working() && session.entry().is_some());
+        take(session, KeyCode::Esc);
+    }
+    assert!(!session.is_working());
+    sitting.session.take(Happening::Resize);
+    draw(&mut sitting.session, &mut sitting.buffer);
+    sitting.shows("What an import would read of page Links");
+}
+
+#[test]
+fn an_export_is_written_beside_the_sitting_and_one_that_is_stopped_leaves_nothing() {
+    let folder = TempDir::new().unwrap();
+    let path = folder.path().join("reef.xlsx");
+    let mut sitting = Sitting::new();
+    sitting.keys("X");
+    sitting
+        .session
+        .take(Happening::Paste(path.to_str().unwrap().to_owned()));
+    sitting.keys("\n");
+    sitting.shows("wrote ");
+    assert!(path.exists());
+    sitting.keys("X");
+    sitting
+        .session
+        .take(Happening::Paste(path.to_str().unwrap().to_owned()));
+    sitting.keys("\n");
+    sitting.shows("there is already a file");
+    let n_before = fs::read_dir(folder.path()).unwrap().count();
+    for ending in ["xlsx", "ods", "csv", "json", "html", "txt"] {
+        let gauge = Gauge::default();
+        gauge.stop();
+        let mut desk = Desk::demo().unwrap();
+        let other = folder.path().join(format!("stopped.{ending}"));
+        let problem = desk
+            .snapshot()
+            .export(&other, &Wanted::default(), &gauge)
+            .unwrap_err();
+        assert_eq!(problem.code, "stopped", "{ending}");
+        assert_eq!(fs::read_dir(folder.path()).unwrap().count(), n_before);
+    }
+}
+
+#[test]
+fn ids_that_stand_twice_are_told_apart_on_demand() {
+    let folder = TempDir::new().unwrap();
+    let path = folder.path().join("twins.csv");
+    fs::write(&path, "id,from,to\nL1,reef,core\nL1,kelp,core\n").unwrap();
+    let mut sitting = Sitting::new();
+    sitting.open(&path);
+    sitting.shows("1 id stands more than once: kept as they are");
+    sitting.keys("↓\n");
+    sitting.shows("each further one gets a number");
+    sitting.keys("↑\n");
+    let text = plan_file::write(sitting.session.desk.plan());
+    assert!(text.contains("L1,reef,core\nL1-2,kelp,core"), "{text}");
 }

@@ -34,6 +34,7 @@ mod pty;
 mod questions;
 mod random;
 mod readme;
+mod roundtrip;
 mod rows;
 mod screen;
 mod sharing;

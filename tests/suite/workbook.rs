@@ -468,10 +468,10 @@ fn check(edits: &[Typed<'_>], assumed: &[(&str, &str, f64)]) {
 }
 
 /// A little chance that gives the same for the same seed.
-struct Chance(u64);
+pub struct Chance(pub u64);
 
 impl Chance {
-    fn below(&mut self, n: usize) -> usize {
+    pub fn below(&mut self, n: usize) -> usize {
         self.0 ^= self.0 << 13;
         self.0 ^= self.0 >> 7;
         self.0 ^= self.0 << 17;
@@ -555,7 +555,7 @@ fn word(
 }
 
 /// A plan with a few rows in every sheet of a person, many of their cells empty.
-fn any_plan(chance: &mut Chance) -> Desk {
+pub fn any_plan(chance: &mut Chance) -> Desk {
     let mut desk = Desk::empty("Any").unwrap();
     let switches: Vec<String> = (0..1 + chance.below(4))
         .map(|at| format!("sw-{at}"))

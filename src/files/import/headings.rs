@@ -9,6 +9,8 @@ use super::words;
 use crate::files::own_column::{snake_case, text_column};
 use crate::plan::Plan;
 use crate::problem::Problem;
+use crate::problem::several;
+use crate::sheet::ColumnDef;
 use crate::sheet::SheetDef;
 use crate::table::SheetId;
 use crate::units::Unit;
@@ -37,7 +39,12 @@ pub enum How {
     Unknown,
     /// The person said that they are left out.
     LeftOut,
+    /// They stand in a list of a plan and are computed; they are left out.
+    Computed,
 }
+
+/// The column of verdicts, which checks add to a sheet.
+pub(super) const VERDICT: &str = "verdict";
 
 /// Where the cells under each heading go.
 #[derive(Debug)]
@@ -48,6 +55,8 @@ pub(super) struct Columns {
     pub(super) def: SheetDef,
     /// For each column of `def` whether it has to be there; the plan's own always.
     pub(super) used: Vec<bool>,
+    /// Whether the list was exported from a plan, so that its cells are read as they stand.
+    pub(super) is_ours: bool,
 }
 
 /// Where the cells under one heading go.
@@ -83,10 +92,30 @@ impl Columns {
         let mut columns = Self {
             targets: Vec::new(),
             used: vec![true; def.columns.len()],
+            is_ours: is_ours(&def, headings),
             def,
         };
+        let mut n_computed = 0;
         for (found, heading) in finder.found.into_iter().zip(headings) {
-            columns.take(found, heading, report);
+            let is_said = found.as_ref().is_some_and(|found| found.how != How::Known);
+            match columns.is_ours && !is_said && is_computed(&columns.def, heading) {
+                true => {
+                    n_computed += 1;
+                    columns.targets.push(Target {
+                        heading: heading.clone(),
+                        column: usize::MAX,
+                        unit: None,
+                        how: How::Computed,
+                    });
+                }
+                false => columns.take(found, heading, report),
+            }
+        }
+        if n_computed > 0 {
+            report.note(format!(
+                "a list of a plan: {} left out, as the plan computes them; --map 'HEADING=text' keeps one as text",
+                several(n_computed, "computed column is", "computed columns are")
+            ));
         }
         Ok(columns)
     }
@@ -99,7 +128,8 @@ impl Columns {
                 how,
             }) => {
                 let name = &self.def.columns[column].name;
-                if heading != name {
+                let goes_without_saying = self.is_ours && how == How::Known;
+                if heading != name && !goes_without_saying {
                     let unit = unit.as_ref().map(|unit| format!(", in {}", unit.symbol));
                     let unit = unit.unwrap_or_default();
                     report.note(format!("heading `{heading}` is `{name}`{unit}"));
@@ -160,6 +190,32 @@ impl Columns {
             }
         }
     }
+}
+
+/// Whether headings are those of a list that was exported from a plan: the id, the verdict and more
+/// that is computed, spelled as an export spells them.
+fn is_ours(def: &SheetDef, headings: &[String]) -> bool {
+    let computed = headings.iter().filter(|heading| is_computed(def, heading));
+    headings.first().is_some_and(|first| first == "id")
+        && headings.iter().any(|heading| heading == VERDICT)
+        && computed.count() > 1
+}
+
+/// Whether an export writes a heading above a computed column: `margin (dB)`.
+fn is_computed(def: &SheetDef, heading: &str) -> bool {
+    let is_it = |column: &ColumnDef| {
+        let unit = heading.strip_prefix(column.name.as_str());
+        unit.is_some_and(|rest| match column.unit.as_str() {
+            "" => rest.is_empty(),
+            unit => {
+                rest.strip_prefix(" (")
+                    .and_then(|rest| rest.strip_suffix(')'))
+                    == Some(unit)
+            }
+        })
+    };
+    let mut computed = def.columns.iter().filter(|column| !column.entered());
+    heading == VERDICT || computed.any(is_it)
 }
 
 fn must_name_a_link(

@@ -40,7 +40,7 @@ use crate::table::SheetId;
 use headings::{Columns, must_be_known};
 use report::Report;
 use row::{About, Link, Rows};
-use rustc_hash::FxHashSet;
+use rustc_hash::{FxHashMap, FxHashSet};
 use survey::Survey;
 
 /// The largest file that is imported: 64 MB.
@@ -48,6 +48,9 @@ pub const MAX_BYTES: usize = 64_000_000;
 
 /// The most cells that are imported; an empty row counts as one.
 pub const MAX_CELLS: usize = 10_000_000;
+
+/// How far it is is told every so many rows.
+const TOLD_EVERY: usize = 4096;
 
 /// What a table becomes.
 #[derive(Debug)]
@@ -58,6 +61,8 @@ pub struct Import {
     pub n_links: usize,
     /// How many switches are added.
     pub n_switches: usize,
+    /// How many links have an id that stood before, in the table or in the plan.
+    pub n_twins: usize,
     /// What was read in another way than it stood, one sentence each.
     pub notes: Vec<String>,
     /// Rows that became no link.
@@ -81,6 +86,20 @@ pub struct Import {
 /// A page beyond the limits, a map that names something unknown, or a page in which no heading
 /// names a link or one of its ends.
 pub fn links(plan: &Plan, source: &Source, wish: &Wish) -> Result<Import, Problem> {
+    links_told(plan, source, wish, &mut |_, _| true)
+}
+
+/// The same; `progress` gets now and then how many rows were looked at, of how many. Where it gives
+/// `false`, reading is stopped.
+///
+/// # Errors
+/// The same, or that it was stopped.
+pub fn links_told(
+    plan: &Plan,
+    source: &Source,
+    wish: &Wish,
+    progress: &mut dyn FnMut(usize, usize) -> bool,
+) -> Result<Import, Problem> {
     let sheet = plan.sheet("links").ok_or_else(must_be_known)?;
     let page = &source.page;
     let mut report = Report::default();
@@ -140,10 +159,14 @@ pub fn links(plan: &Plan, source: &Source, wish: &Wish) -> Result<Import, Proble
         leaves_hidden: wish.leaves_hidden,
     };
     let mut rows = Rows::new(plan, sheet, columns, survey, about);
-    for row in body() {
+    let n_rows = page.grid.n_rows();
+    for (at, row) in body().enumerate() {
+        if at % TOLD_EVERY == 0 && !progress(at, n_rows) {
+            return Err(stopped());
+        }
         rows.read(row, &mut report);
     }
-    let mut import = finished(plan, sheet, rows, report)?;
+    let mut import = finished(plan, sheet, rows, wish.tells_apart, report)?;
     let heading_rows = page.grid.rows().skip(layout.first).take(layout.n_rows);
     import.heading_rows = heading_rows.map(|row| row.number()).collect();
     import.page.clone_from(&page.name);
@@ -219,6 +242,12 @@ fn free_name(plan: &Plan, wish: &str, headings: &[String]) -> String {
     names.find(is_free).unwrap_or_else(|| wish.to_owned())
 }
 
+/// It was stopped by whoever asked for it.
+pub(super) fn stopped() -> Problem {
+    Problem::new("stopped", "reading was stopped")
+        .help("nothing was changed; begin again when you like")
+}
+
 pub(super) fn beyond(code: &'static str, message: &str) -> Problem {
     Problem::new(code, message).help("split it into several files")
 }
@@ -228,11 +257,12 @@ fn finished(
     plan: &Plan,
     sheet: SheetId,
     rows: Rows<'_>,
+    tells_apart: bool,
     mut report: Report,
 ) -> Result<Import, Problem> {
     let (mut links, columns, mapped) = rows.into_links(&mut report);
     must_fit(plan, links.len())?;
-    number(plan, sheet, &mut links, &mut report);
+    let n_twins = number(plan, sheet, &mut links, tells_apart, &mut report);
     let switches = new_switches(plan, sheet, &links);
     if !switches.is_empty() {
         report.note(format!(
@@ -265,6 +295,7 @@ fn finished(
         edit: Edit::Group(edits),
         n_links,
         n_switches,
+        n_twins,
         notes,
         set_aside,
         mapped,
@@ -293,18 +324,32 @@ fn must_fit(plan: &Plan, n_links: usize) -> Result<(), Problem> {
     ))
 }
 
-/// Gives links without an id the next free `L1`, `L2`, and tells of ids that stand twice.
-fn number(plan: &Plan, sheet: SheetId, links: &mut [Link], report: &mut Report) {
+/// Gives links without an id the next free `L1`, `L2`, and tells of ids that stand more than once;
+/// where that is wanted, those get a number at their end. Says how many they are.
+fn number(
+    plan: &Plan,
+    sheet: SheetId,
+    links: &mut [Link],
+    tells_apart: bool,
+    report: &mut Report,
+) -> usize {
     let mut taken = ids(plan, sheet);
     let view = plan.names().view();
-    for link in links.iter() {
+    let mut twins = Vec::new();
+    for (at, link) in links.iter().enumerate() {
         let Some(id) = link.code(0) else { continue };
         if !taken.insert(view.folded(id)) {
-            report.twice(view.text(id), link.row);
+            twins.push((at, id));
+            if !tells_apart {
+                report.twice(view.text(id), link.row);
+            }
         }
     }
     // The names are written to below.
     drop(view);
+    if tells_apart {
+        tell_apart(plan, links, &twins, &mut taken, report);
+    }
     let (mut next, mut n_numbered) = (1_usize, 0);
     for link in links.iter_mut().filter(|link| link.code(0).is_none()) {
         let code = loop {
@@ -320,6 +365,35 @@ fn number(plan: &Plan, sheet: SheetId, links: &mut [Link], report: &mut Report) 
     if n_numbered > 0 {
         let links = several(n_numbered, "link", "links");
         report.note(format!("numbered {links} without an id"));
+    }
+    twins.len()
+}
+
+/// Gives links a number at the end of their id, the first from 2 on that is free.
+fn tell_apart(
+    plan: &Plan,
+    links: &mut [Link],
+    twins: &[(usize, u32)],
+    taken: &mut FxHashSet<u32>,
+    report: &mut Report,
+) {
+    let mut next: FxHashMap<u32, usize> = FxHashMap::default();
+    for (at, id) in twins {
+        let stem = plan.names().text(*id);
+        let n = next.entry(plan.names().folded(*id)).or_insert(2);
+        let code = loop {
+            let code = plan.names().code(&format!("{stem}-{n}"));
+            *n += 1;
+            if taken.insert(plan.names().folded(code)) {
+                break code;
+            }
+        };
+        report.parted(&stem, &plan.names().text(code), links[*at].row);
+        for (column, entry) in &mut links[*at].cells {
+            if *column == 0 {
+                *entry = Entry::Text(code);
+            }
+        }
     }
 }
 

@@ -133,8 +133,16 @@ impl Report {
 
     /// An id that another row or the plan already has.
     pub(super) fn twice(&mut self, id: &str, row: usize) {
-        let twice = format!("id `{id}` is not the only one, all are kept");
+        let twice = format!(
+            "id `{id}` is not the only one, all are kept; --tell-apart makes `{id}-2` of the next"
+        );
         self.twice.entry(twice).or_default().add(row);
+    }
+
+    /// An id that another row or the plan already has got a number.
+    pub(super) fn parted(&mut self, id: &str, given: &str, row: usize) {
+        let parted = format!("id `{id}` is not the only one, this one comes as `{given}`");
+        self.twice.entry(parted).or_default().add(row);
     }
 
     /// Something that is told once with the rows it is in.

@@ -3,7 +3,7 @@
 //! Cells that cannot be read stay as they are; what is told about them is in `report.rs`.
 
 use super::ends;
-use super::headings::{Columns, How, NO_HEADING, Target};
+use super::headings::{Columns, How, NO_HEADING, Target, VERDICT};
 use super::layout::spanning;
 use super::numbers;
 use super::numbers::Decimal;
@@ -190,6 +190,8 @@ enum Way {
     DeviceAndPort(usize),
     /// As a port, which may be a range.
     Port,
+    /// As a list of a plan writes it, bare numbers in the unit of the heading.
+    Exact,
     /// As text for a column that the plan does not have yet.
     Text,
     /// As text in which serial days are dates.
@@ -295,6 +297,15 @@ impl<'p> Rows<'p> {
             let cell = cells.iter().find(|cell| cell.column == at)?;
             Some(cell).filter(|cell| !words::is_blank(cell.text))
         };
+        // Of a list of a plan every row has a verdict; others were added by somebody.
+        let verdict = self
+            .columns
+            .targets
+            .iter()
+            .position(|target| target.how == How::Computed && target.heading == VERDICT);
+        if given(self.named.id).is_some() && given(verdict).is_some() {
+            return None;
+        }
         let n_named = [self.named.id, self.named.from, self.named.to]
             .into_iter()
             .filter(|at| given(*at).is_some())
@@ -391,6 +402,9 @@ impl<'p> Rows<'p> {
 
     /// Puts devices in that stand in a row above, and keeps those of this one.
     fn fill_down(&mut self, link: &mut Link, cells: &[Cell<'_>], report: &mut Report) {
+        if self.columns.is_ours {
+            return;
+        }
         let ends = [
             (
                 self.named.from,
@@ -508,7 +522,8 @@ impl<'p> Rows<'p> {
         let column = self.columns.targets[at].column;
         let is_remark = |def: &ColumnDef| def.name == "notes";
         let is_own = matches!(way, Way::Text | Way::Date);
-        if !is_own && words::is_blank(text) && !is_remark(&self.columns.def.columns[column]) {
+        let is_literal = is_own || self.columns.is_ours;
+        if !is_literal && words::is_blank(text) && !is_remark(&self.columns.def.columns[column]) {
             let name = &self.columns.def.columns[column].name;
             report.at(&format!("{name} `{text}` taken as empty"), link.row);
             return None;
@@ -527,6 +542,7 @@ impl<'p> Rows<'p> {
                 ))
             }
             Way::Typed => read_entry(self.plan, self.sheet, column, text),
+            Way::Exact => typed(self.plan, self.sheet, &self.columns.targets[at], text),
             Way::Plain => Ok(Entry::Text(self.plan.names().code(text))),
             Way::Number | Way::Length | Way::Speed => {
                 match self.number(cell, text, way, beside, link.row, report) {
@@ -858,13 +874,20 @@ fn way(
     at: usize,
     target: &Target,
 ) -> Way {
-    if target.how == How::LeftOut {
+    if matches!(target.how, How::LeftOut | How::Computed) {
         return Way::LeftOut;
     }
     let Some(def) = plan.def(sheet).columns.get(target.column) else {
         let is_date = words::words(&target.heading).any(|word| word == "date" || word == "day");
         return if is_date { Way::Date } else { Way::Text };
     };
+    if columns.is_ours {
+        return match def.kind {
+            ColumnKind::Number => Way::Exact,
+            ColumnKind::Text | ColumnKind::Row => Way::Plain,
+            ColumnKind::Choice | ColumnKind::Flag => Way::Typed,
+        };
+    }
     let port = |name: &str, mapped: Option<usize>| {
         let column = plan.def(sheet).column(name);
         column.filter(|_| mapped.is_none() && survey.is_parted(at))

@@ -40,6 +40,8 @@ pub struct Wish {
     pub decimal: Option<Decimal>,
     /// Whether hidden rows are left out.
     pub leaves_hidden: bool,
+    /// Whether an id that stands more than once gets a number at its end.
+    pub tells_apart: bool,
     /// The name under which a mapping is kept; without it, the name of the file.
     pub name: Option<String>,
 }
@@ -70,8 +72,7 @@ pub fn is_spreadsheet(start: &[u8]) -> bool {
 }
 
 impl Source {
-    /// Reads a file. `progress` gets the number of rows of a spreadsheet that have come, now and
-    /// then; where it gives `false`, reading is stopped.
+    /// Reads a file. `progress` gets the number of rows that have come, now and then; where it gives `false`, reading is stopped.
     ///
     /// # Errors
     /// A file that is no regular one, is too large, is neither a table nor a spreadsheet, is
@@ -95,7 +96,7 @@ impl Source {
         let mut bytes = Vec::new();
         let read = file.take(MAX_BYTES as u64 + 1).read_to_end(&mut bytes);
         read.map_err(|error| save::unread(path, &error))?;
-        Self::of_text(&bytes, &name, wish)
+        Self::of_text_told(&bytes, &name, wish, progress)
     }
 
     /// A table of text with commas, semicolons, tabs or bars between its cells.
@@ -103,6 +104,15 @@ impl Source {
     /// # Errors
     /// Bytes that are no text, or more than is taken.
     pub fn of_text(bytes: &[u8], name: &str, wish: &Wish) -> Result<Self, Problem> {
+        Self::of_text_told(bytes, name, wish, &mut |_| true)
+    }
+
+    fn of_text_told(
+        bytes: &[u8],
+        name: &str,
+        wish: &Wish,
+        progress: &mut dyn FnMut(usize) -> bool,
+    ) -> Result<Self, Problem> {
         if bytes.len() > MAX_BYTES {
             return Err(super::beyond(
                 "file-too-large",
@@ -126,7 +136,7 @@ impl Source {
         }
         Ok(Self {
             page: Page {
-                grid: cells(text, separator)?,
+                grid: cells(text, separator, progress)?,
                 is_whole: true,
                 ..Page::default()
             },
@@ -275,12 +285,19 @@ fn is_ours(book: &Book) -> bool {
 }
 
 /// The cells of a text; rows have the numbers that count rows, not lines.
-fn cells(text: &str, separator: char) -> Result<Grid, Problem> {
+fn cells(
+    text: &str,
+    separator: char,
+    progress: &mut dyn FnMut(usize) -> bool,
+) -> Result<Grid, Problem> {
     let (mut reader, mut cells, mut grid) =
         (TableText::new(text, separator), Vec::new(), Grid::default());
     let (mut n_rows, mut n_cells) = (0_u32, 0);
     while reader.next_row(&mut cells).is_some() {
         n_rows += 1;
+        if n_rows as usize % super::TOLD_EVERY == 0 && !progress(n_rows as usize) {
+            return Err(super::stopped());
+        }
         n_cells += cells.len().max(1);
         if n_cells > MAX_CELLS {
             let what = "the file has more than 10,000,000 cells";

@@ -20,6 +20,9 @@ use std::time::{Duration, Instant};
 /// What stands in the way of an argument about a file.
 const OTHER_FORM: &str = "save the table as csv and name that, or ask for a copy of the file";
 
+/// Progress is told, and asked whether to go on, about as often.
+const LOOK: Duration = Duration::from_millis(100);
+
 /// Which pages are wanted.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub enum Wanted {
@@ -164,7 +167,12 @@ fn received(
     let (mut arrived, mut buffer) = (Arrived::default(), vec![0; 1 << 16]);
     let mut told = Instant::now();
     while !arrived.is_done {
-        wait_for(&from, until)?;
+        while !wait_for(&from, until)? {
+            // A file may take long before its first row, and who asked may not want it any more.
+            if !progress(arrived.n_rows) {
+                return Err(Stopped::Asked);
+            }
+        }
         let n = match from.read(&mut buffer) {
             Ok(0) => return Err(Stopped::Lost),
             Ok(n) => n,
@@ -172,7 +180,7 @@ fn received(
             Err(_) => return Err(Stopped::Lost),
         };
         arrived.take(&buffer[..n]).map_err(Stopped::Refused)?;
-        if told.elapsed() > Duration::from_millis(100) {
+        if told.elapsed() > LOOK {
             told = Instant::now();
             if !progress(arrived.n_rows) {
                 return Err(Stopped::Asked);
@@ -182,19 +190,17 @@ fn received(
     Ok(arrived)
 }
 
-/// Waits until something can be read.
-fn wait_for(from: &ChildStdout, until: Instant) -> Result<(), Stopped> {
-    loop {
-        let left = until.saturating_duration_since(Instant::now());
-        if left.is_zero() {
-            return Err(Stopped::Late);
-        }
-        let timeout = Timespec::try_from(left).map_err(|_| Stopped::Late)?;
-        match poll(&mut [PollFd::new(from, PollFlags::IN)], Some(&timeout)) {
-            Ok(0) | Err(Errno::INTR) => {}
-            Ok(_) => return Ok(()),
-            Err(_) => return Err(Stopped::Lost),
-        }
+/// Waits for a while until something can be read; says whether it can.
+fn wait_for(from: &ChildStdout, until: Instant) -> Result<bool, Stopped> {
+    let left = until.saturating_duration_since(Instant::now());
+    if left.is_zero() {
+        return Err(Stopped::Late);
+    }
+    let timeout = Timespec::try_from(left.min(LOOK)).map_err(|_| Stopped::Late)?;
+    match poll(&mut [PollFd::new(from, PollFlags::IN)], Some(&timeout)) {
+        Ok(n) => Ok(n > 0),
+        Err(Errno::INTR) => Ok(false),
+        Err(_) => Err(Stopped::Lost),
     }
 }
 

@@ -5,6 +5,7 @@
 //! that were exported, and what is left on either side came there.
 
 use super::cells::{Read, Reading, Slot, Value, is_near, unit_of};
+use super::forms::{Form, usual};
 use super::returned::Table;
 use super::rows::{Pairs, key, pairs};
 use super::{Class, Comparison, Difference, SetAside, Take};
@@ -580,10 +581,20 @@ impl<'p> Sheet<'p> {
             let paired: Vec<(usize, RowView<'_>)> = paired.collect();
             let mut cells = paired.iter().filter_map(|(_, row)| row.cell(column));
             let is_live = one.holds == Holds::Formulas && cells.any(|cell| cell.formula.is_some());
+            let forms = paired.iter().filter_map(|(_, row)| form_of(*row, column));
+            let usual = usual(forms).filter(|_| is_live);
             for (base, row) in paired {
                 let cell = row.cell(column);
-                let Some((was, note)) = written_over(cell, &values, base, is_live, self.is_known)
-                else {
+                let form = form_of(row, column);
+                let is_other = usual.is_some() && form.is_some() && form != usual;
+                let done = match is_other {
+                    true => Some((
+                        was(&values, base),
+                        "its formula was replaced by another one",
+                    )),
+                    false => written_over(cell, &values, base, is_live, self.is_known),
+                };
+                let Some((was, note)) = done else {
                     continue;
                 };
                 let id = self.base.id(self.sent.sheet, self.base_rows[base]);
@@ -597,6 +608,19 @@ impl<'p> Sheet<'p> {
                 });
             }
         }
+    }
+}
+
+/// The formula of a cell as others of its column have it.
+fn form_of(row: RowView<'_>, column: usize) -> Option<Form> {
+    Form::of(row.cell(column)?.formula?, row.number())
+}
+
+/// What was exported to a computed cell, for a person.
+fn was(values: &Computed<'_>, base: usize) -> String {
+    match values.at(base) {
+        Ok(number) => crate::units::significant(number, 6),
+        Err(words) => words,
     }
 }
 
@@ -619,10 +643,7 @@ fn written_over(
             .is_ok_and(|now| is_near(now, *number, WRITTEN_OVER)),
         Err(words) => as_returned(words) == text,
     };
-    let shown = match &was {
-        Ok(number) => crate::units::significant(*number, 6),
-        Err(words) => words.clone(),
-    };
+    let shown = self::was(values, base);
     match (is_live, is_same) {
         (true, false) => Some((shown, "its formula was written over")),
         // Some texts are exported without a formula.

@@ -2,12 +2,13 @@
 //!
 //! Three states are compared, cell by cell: the plan as it was exported, the plan as it is, and the
 //! returned pages. `returned.rs` finds whose workbook it is and where its columns stand, `cells.rs` reads
-//! one cell, `rows.rs` pairs rows by their ids, `compare.rs` tells the differences of sheets and `assumed.rs` those of assumptions, `take.rs` makes one edit of those that
+//! one cell, `rows.rs` pairs rows by their ids, `forms.rs` knows formulas again, `compare.rs` tells the differences of sheets and `assumed.rs` those of assumptions, `take.rs` makes one edit of those that
 //! are taken. Nothing here reads a file or changes a plan.
 
 mod assumed;
 mod cells;
 mod compare;
+mod forms;
 mod returned;
 mod rows;
 mod take;

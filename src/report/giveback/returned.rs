@@ -28,10 +28,11 @@ const N_ABOVE: usize = 60;
 const KNOWN_BY: usize = 60;
 
 /// Pages that hold no sheet.
-const NAMES: [&str; 6] = [
+const NAMES: [&str; 7] = [
     "Summary",
     "Findings",
     "Proposal",
+    "Order",
     ASSUMPTIONS,
     "Reference",
     BASE,

@@ -114,7 +114,7 @@ fn meta(request: &Request<'_>) -> String {
     };
     format!(
         "{}<office:meta><meta:generator>portledger/{}</meta:generator><dc:title>{}</dc:title>\
-         <meta:creation-date>{year:04}-{month:02}-{day:02}T00:00:00</meta:creation-date>{}{}</office:meta></office:document-meta>",
+         <meta:creation-date>{year:04}-{month:02}-{day:02}T00:00:00</meta:creation-date>{}{}{}</office:meta></office:document-meta>",
         opening("document-meta"),
         env!("CARGO_PKG_VERSION"),
         safe(request.title()),
@@ -123,6 +123,7 @@ fn meta(request: &Request<'_>) -> String {
             crate::report::property::REVISION,
             &request.identity.revision
         ),
+        own(crate::report::property::BASE, &request.identity.base),
     )
 }
 

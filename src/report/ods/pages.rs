@@ -15,6 +15,7 @@ use crate::report::facts::Facts;
 use crate::report::layout::{ASSUMPTIONS, FIRST_ROW, Laid, Layout, REFERENCE, origins};
 use crate::report::printable;
 use crate::report::stored::{Datum, Reader, Values};
+use crate::report::workbook::{BASE, BASE_WORDS, each_base_cell};
 use crate::units::exact;
 use std::io;
 use std::io::Write;
@@ -88,6 +89,7 @@ pub fn write(
     }
     book.assumptions()?;
     book.reference()?;
+    book.base()?;
     book.out
         .write_all(b"</office:spreadsheet></office:body></office:document-content>")?;
     let mut written = book.written;
@@ -133,6 +135,10 @@ impl Book<'_> {
         text.push_str(
             "<style:style style:name=\"ta1\" style:family=\"table\" style:master-page-name=\"Default\">\
              <style:table-properties table:display=\"true\"/></style:style>",
+        );
+        text.push_str(
+            "<style:style style:name=\"ta2\" style:family=\"table\" style:master-page-name=\"Default\">\
+             <style:table-properties table:display=\"false\"/></style:style>",
         );
         for places in 0..=MOST_DECIMALS {
             text.push_str(&format!(
@@ -193,8 +199,9 @@ impl Book<'_> {
     fn open(&mut self, page: &str, columns: &[(&str, usize, bool)]) -> io::Result<()> {
         self.row = 0;
         self.written.pages.push(page.to_owned());
+        let style = if page == BASE { "ta2" } else { "ta1" };
         let mut text = format!(
-            "<table:table table:name=\"{}\" table:style-name=\"ta1\">",
+            "<table:table table:name=\"{}\" table:style-name=\"{style}\">",
             safe(page)
         );
         for (style, repeated, is_shown) in columns {
@@ -275,11 +282,11 @@ impl Book<'_> {
         let facts = Facts::new(request, self.layout);
         self.open(SUMMARY, &[("co4", 1, true)])?;
         self.line(&[request.title()], "title")?;
-        let identity = format!(
-            "Plan {}, revision {}",
-            request.identity.id, request.identity.revision
-        );
-        self.line(&[&identity], "quiet")?;
+        let identity = &request.identity;
+        self.line(
+            &["Plan", &identity.id, "Revision", &identity.revision],
+            "quiet",
+        )?;
         self.part("What was found")?;
         let all: usize = request.findings.counts.iter().sum();
         if all == 0 {
@@ -611,6 +618,29 @@ impl Book<'_> {
             self.rows(table, &cells, &from)?;
         }
         self.close()
+    }
+}
+
+impl Book<'_> {
+    /// The hidden page with the plan as it was, from which a returned file can be compared.
+    fn base(&mut self) -> io::Result<()> {
+        self.open(BASE, &[("co4", 1, true)])?;
+        self.line(&[BASE_WORDS], "")?;
+        let base = self.request.base;
+        each_base_cell(base, |cell| self.whole(cell))?;
+        self.close()
+    }
+
+    /// A row of one text that is not cut; it holds nothing that a cell may not hold.
+    fn whole(&mut self, text: &str) -> io::Result<()> {
+        let text = quick_xml::escape::escape(text);
+        write!(
+            self.out,
+            "<table:table-row><table:table-cell office:value-type=\"string\"><text:p>{text}</text:p>\
+             </table:table-cell></table:table-row>"
+        )?;
+        self.row += 1;
+        Ok(())
     }
 }
 

@@ -13,28 +13,41 @@ pub const BASE: &str = "_base";
 /// A line goes on in the next cell after so many characters.
 const MOST_OF_A_CELL: usize = 30_000;
 
+/// What stands on the page above the plan.
+pub const WORDS: &str = "The plan as it was when this workbook was made. Leave this page as it is.";
+
 /// Writes the page.
 ///
 /// # Errors
 /// A file that cannot be written.
 pub fn write(sheet: &mut Worksheet, request: &Request<'_>) -> Result<(), XlsxError> {
     sheet.set_hidden(true);
-    let words = "The plan as it was when this workbook was made. Leave this page as it is.";
-    sheet.write_string(0, 0, words)?;
-    let mut row = 1;
-    for line in request.base.split('\n') {
-        let mut mark = '|';
-        let mut cell = String::new();
+    sheet.write_string(0, 0, WORDS)?;
+    let mut row = 0;
+    each_cell(request.base, |cell| {
+        row += 1;
+        sheet.write_string(row, 0, cell).map(drop)
+    })
+}
+
+/// Gives the cells of the page below its first, one after the other.
+///
+/// # Errors
+/// Whatever `put` says.
+pub fn each_cell<E>(base: &str, mut put: impl FnMut(&str) -> Result<(), E>) -> Result<(), E> {
+    let mut cell = String::new();
+    for line in base.split('\n') {
+        cell.clear();
+        cell.push('|');
         for c in line.chars() {
-            if cell.len() >= MOST_OF_A_CELL {
-                sheet.write_string(row, 0, format!("{mark}{cell}"))?;
-                (mark, row) = ('+', row + 1);
+            if cell.len() > MOST_OF_A_CELL {
+                put(&cell)?;
                 cell.clear();
+                cell.push('+');
             }
             encode(c, &mut cell);
         }
-        sheet.write_string(row, 0, format!("{mark}{cell}"))?;
-        row += 1;
+        put(&cell)?;
     }
     Ok(())
 }

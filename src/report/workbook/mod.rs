@@ -15,6 +15,7 @@ mod sheet;
 mod summary;
 
 pub use base::{BASE, decoded};
+pub(super) use base::{WORDS as BASE_WORDS, each_cell as each_base_cell};
 
 use super::Done;
 use super::Request;

@@ -6,20 +6,22 @@
 use super::lay::Lay;
 use super::lay::piece;
 use crate::files::import::How;
-use crate::files::import::Import;
 use crate::files::import::Mapped;
 use crate::files::import::aside_lines;
 use crate::problem::several;
 use crate::screen::page::Page;
 use crate::screen::page::Target;
+use crate::screen::session::Importing;
 use crate::screen::theme::Theme;
 use crate::screen::theme::Tone;
 
 /// So many notes and rows are listed.
 const MOST: usize = 200;
 
-/// What an import would do; `others` are the pages of the file that are not read.
-pub fn import(read: &Import, others: &[String], width: usize, theme: Theme) -> Page {
+/// What an import would do.
+pub fn import(importing: &Importing, width: usize, theme: Theme) -> Page {
+    let (read, others) = (importing.read(), importing.others());
+    let tells_apart = importing.tells_apart();
     let title = match read.page.as_str() {
         "" => "What an import would read".to_owned(),
         page => format!("What an import would read of page {page}"),
@@ -36,6 +38,18 @@ pub fn import(read: &Import, others: &[String], width: usize, theme: Theme) -> P
     ];
     lay.item(0, 2, &take, Target::TakeImport);
     lay.say(2, "One step, which undo takes back.", Tone::Quiet);
+    if read.n_twins > 0 {
+        let ids = several(read.n_twins, "id stands", "ids stand");
+        let how = match tells_apart {
+            false => "kept as they are; Enter gives each a number: L1, L1-2",
+            true => "each further one gets a number; Enter leaves them as they are",
+        };
+        let line = [
+            piece(format!("{ids} more than once"), Tone::Heading),
+            piece(format!(": {how}"), Tone::Plain),
+        ];
+        lay.item(0, 2, &line, Target::TellApart);
+    }
     lay.gap();
     lay.heading("Headings; follow one to change where its cells go");
     for (at, mapped) in read.mapped.iter().enumerate() {
@@ -64,7 +78,7 @@ fn heading(lay: &mut Lay, at: usize, mapped: &Mapped) {
         heading => heading,
     };
     let goes = match (&mapped.unit, mapped.how) {
-        (_, How::LeftOut) => "left out".to_owned(),
+        (_, How::LeftOut | How::Computed) => "left out".to_owned(),
         (_, How::Unknown) if mapped.n_cells == 0 => "holds nothing".to_owned(),
         (Some(unit), _) => format!("{}, in {unit}", mapped.column),
         (None, _) => mapped.column.clone(),
@@ -75,11 +89,12 @@ fn heading(lay: &mut Lay, at: usize, mapped: &Mapped) {
         How::Known => "",
         How::Unknown => "as text",
         How::LeftOut => "",
+        How::Computed => "computed",
     };
     let tone = match mapped.how {
         How::Said | How::Kept => Tone::Changed,
         How::Known => Tone::Plain,
-        How::Unknown | How::LeftOut => Tone::Quiet,
+        How::Unknown | How::LeftOut | How::Computed => Tone::Quiet,
     };
     let samples = mapped.samples.join(" | ");
     let cells = [

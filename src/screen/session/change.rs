@@ -3,12 +3,15 @@
 //! Every change goes through the desk as one named step; what is refused changes nothing.
 
 use super::{Answer, Ask, Effect, Layer, Session};
+use crate::desk::Exported;
 use crate::desk::Outcome;
+use crate::desk::Wanted;
 use crate::files::save::Saved;
 use crate::plan::Edit;
 use crate::plan::Entry as Content;
 use crate::plan::read_entry;
 use crate::problem::Problem;
+use crate::report::format_of;
 use crate::screen::action::{self, Action};
 use crate::screen::block;
 use crate::screen::block::Pasting;
@@ -646,17 +649,36 @@ impl Session {
         Ok(())
     }
 
-    /// Writes pages for people into a file that is not there yet.
+    /// Writes pages for people into a file that is not there yet, beside the sitting.
     fn export(&mut self, text: &str) -> Result<(), Problem> {
         let path = PathBuf::from(text.trim());
-        let wanted = crate::desk::Wanted::default();
-        let done = self.desk.export(&path, &wanted, &mut |_| {})?;
+        format_of(&path)?;
+        if path.exists() {
+            let what = format!("there is already a file `{}`", path.display());
+            return Err(Problem::new("file-there", what).help("choose another name"));
+        }
+        if self.is_working() {
+            return self.begin_work(String::new(), |_| Box::new(|_| {}));
+        }
+        let copy = self.desk.snapshot();
+        self.begin_work(format!("writing {}", path.display()), move |gauge| {
+            let done = copy.export(&path, &Wanted::default(), gauge);
+            Box::new(move |session| match done {
+                Ok(done) => session.say_exported(&done),
+                Err(problem) if problem.code == "stopped" => {
+                    session.say("stopped; no file was written", Tone::Quiet);
+                }
+                Err(problem) => session.tell(&problem),
+            })
+        })
+    }
+
+    fn say_exported(&mut self, done: &Exported) {
         let mut text = done.said(&done.saved.path);
         if !done.format.leaves_out.is_empty() {
             text.push_str(&format!("; left out: {}", done.format.leaves_out));
         }
         self.say(text, Tone::Fits);
-        Ok(())
     }
 
     pub(super) fn put(&mut self) {

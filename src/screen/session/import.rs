@@ -2,7 +2,8 @@
 //!
 //! How tables are read is in `files`, the page about it in `pages`.
 
-use super::{Effect, Layer, Session, Shown};
+use super::{Layer, Session, Shown};
+use crate::desk::read_table;
 use crate::files::import;
 use crate::files::import::Import;
 use crate::files::import::Source;
@@ -11,7 +12,7 @@ use crate::files::spreadsheet::Reader;
 use crate::problem::Problem;
 use crate::screen::entry::Purpose;
 use crate::screen::theme::Tone;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 /// A table that was read and not taken yet.
 #[derive(Debug)]
@@ -20,12 +21,22 @@ pub struct Importing {
     source: Source,
     wish: Wish,
     read: Import,
+    /// How often the plan had been changed when it was read.
+    n_changes: u64,
 }
+
+/// What is said of a file that a person wants no more.
+pub(super) const STOPPED: &str = "stopped; nothing was changed";
 
 impl Importing {
     /// What it would become.
     pub fn read(&self) -> &Import {
         &self.read
+    }
+
+    /// Whether ids that stand more than once get a number.
+    pub fn tells_apart(&self) -> bool {
+        self.wish.tells_apart
     }
 
     /// Pages of the file that are not read.
@@ -35,45 +46,50 @@ impl Importing {
 }
 
 impl Session {
-    /// Asks the run loop to let the file be read, which may take a while.
+    /// Lets a file be read that a person named.
     pub(super) fn ask_table(&mut self, text: &str) -> Result<(), Problem> {
         let path = PathBuf::from(text.trim());
         if path.as_os_str().is_empty() {
             return Err(Problem::new("no-name", "no file is named")
                 .help("type the name of a table, such as cables.xlsx"));
         }
-        self.say(format!("reading {} ...", text.trim()), Tone::Quiet);
-        self.effects.push(Effect::Read(path, Wish::default()));
-        Ok(())
+        self.read_table(path, Wish::default())
     }
 
-    /// Reads a table and shows what would become of it; a problem is told and nothing is changed.
-    pub fn read_table(&mut self, path: &Path, wish: Wish) {
-        let read = self.try_read(path, wish);
-        match read {
-            Ok(importing) => {
-                self.importing = Some(importing);
-                self.layers.clear();
-                self.say("", Tone::Plain);
-                self.open_page(Shown::Import);
-            }
-            Err(problem) => self.tell(&problem),
-        }
-    }
-
-    fn try_read(&self, path: &Path, wish: Wish) -> Result<Importing, Problem> {
-        let reader = match &self.reader {
-            Some(reader) => reader.clone(),
-            None => Reader::of_this_program()?,
-        };
-        let source = Source::read(self.desk.plan(), path, &wish, &reader, &mut |_| true)?;
-        let read = import::links(self.desk.plan(), &source, &wish)?;
-        Ok(Importing {
-            path: path.to_owned(),
-            source,
-            wish,
-            read,
+    /// Reads a table beside the sitting and shows then what would become of it.
+    fn read_table(&mut self, path: PathBuf, wish: Wish) -> Result<(), Problem> {
+        let reader = self.reader()?;
+        let (plan, n_changes) = (self.desk.plan().clone(), self.desk.n_changes());
+        self.begin_work(format!("reading {}", path.display()), move |gauge| {
+            let told = &mut |step| gauge.tell(step);
+            let read = read_table(&plan, &path, &wish, &reader, told);
+            let importing = read.map(|(source, read)| Importing {
+                path,
+                source,
+                wish,
+                read,
+                n_changes,
+            });
+            let is_stopped = gauge.is_stopped();
+            Box::new(move |session| match importing {
+                Ok(_) if is_stopped => session.say(STOPPED, Tone::Quiet),
+                Ok(importing) => {
+                    session.importing = Some(importing);
+                    session.layers.clear();
+                    session.open_page(Shown::Import);
+                }
+                Err(problem) if problem.code == "stopped" => session.say(STOPPED, Tone::Quiet),
+                Err(problem) => session.tell(&problem),
+            })
         })
+    }
+
+    /// What reads spreadsheets.
+    pub(super) fn reader(&self) -> Result<Reader, Problem> {
+        match &self.reader {
+            Some(reader) => Ok(reader.clone()),
+            None => Reader::of_this_program(),
+        }
     }
 
     /// Asks where the cells under a heading go.
@@ -87,7 +103,7 @@ impl Session {
             return;
         }
         let now = match (&mapped.unit, mapped.how) {
-            (_, import::How::LeftOut) => "-".to_owned(),
+            (_, import::How::LeftOut | import::How::Computed) => "-".to_owned(),
             (_, import::How::Unknown) => "text".to_owned(),
             (Some(unit), _) => format!("{}:{unit}", mapped.column),
             (None, _) => mapped.column.clone(),
@@ -98,7 +114,7 @@ impl Session {
 
     /// Sends the cells under a heading somewhere else; an empty text leaves it to the heading.
     pub(super) fn map_heading(&mut self, heading: &str, text: &str) -> Result<(), Problem> {
-        let Some(importing) = &mut self.importing else {
+        let Some(importing) = &self.importing else {
             return Ok(());
         };
         let mut wish = importing.wish.clone();
@@ -106,7 +122,28 @@ impl Session {
         if !text.trim().is_empty() {
             wish.map.push((heading.to_owned(), text.trim().to_owned()));
         }
+        self.read_again(wish)
+    }
+
+    /// Gives ids that stand more than once a number, or leaves them as they are.
+    pub(super) fn tell_apart(&mut self) {
+        let Some(importing) = &self.importing else {
+            return;
+        };
+        let mut wish = importing.wish.clone();
+        wish.tells_apart = !wish.tells_apart;
+        if let Err(problem) = self.read_again(wish) {
+            self.tell(&problem);
+        }
+    }
+
+    /// Reads the same rows in another way.
+    fn read_again(&mut self, wish: Wish) -> Result<(), Problem> {
+        let Some(importing) = &mut self.importing else {
+            return Ok(());
+        };
         importing.read = import::links(self.desk.plan(), &importing.source, &wish)?;
+        importing.n_changes = self.desk.n_changes();
         importing.wish = wish;
         self.refresh_pages();
         Ok(())
@@ -122,8 +159,10 @@ impl Session {
                 page: Some(name.clone()),
                 ..Wish::default()
             };
-            self.effects
-                .push(Effect::Read(importing.path.clone(), wish));
+            let path = importing.path.clone();
+            if let Err(problem) = self.read_table(path, wish) {
+                self.tell(&problem);
+            }
         }
     }
 
@@ -132,8 +171,11 @@ impl Session {
         let Some(importing) = self.importing.take() else {
             return;
         };
-        // Anew, as the plan may have been changed since.
-        let read = import::links(self.desk.plan(), &importing.source, &importing.wish);
+        // Anew only where the plan was changed since, as that may take long.
+        let read = match importing.n_changes == self.desk.n_changes() {
+            true => Ok(importing.read),
+            false => import::links(self.desk.plan(), &importing.source, &importing.wish),
+        };
         match read {
             Ok(read) => {
                 self.layers.retain(|layer| !matches!(layer, Layer::Page(_)));

@@ -234,9 +234,7 @@ impl Session {
             },
             Shown::Care => pages::care(width, theme),
             Shown::Import => match &self.importing {
-                Some(importing) => {
-                    pages::import(importing.read(), importing.others(), width, theme)
-                }
+                Some(importing) => pages::import(importing, width, theme),
                 None => Page::default(),
             },
             Shown::Merge => match &self.merging {
@@ -362,6 +360,7 @@ impl Session {
             Target::Function(at) => self.open_page(Shown::Function(at)),
             Target::Heading(at) => self.ask_heading(at),
             Target::OtherPage(at) => self.other_page(at),
+            Target::TellApart => self.tell_apart(),
             Target::TakeImport => self.take_import(),
             Target::TakeMerge => self.take_merge(),
             Target::TurnClass(class) => self.turn_class(class),

@@ -2,15 +2,15 @@
 //!
 //! How workbooks are compared is in `report`, the page about it in `pages`.
 
-use super::{Effect, Layer, Session, Shown};
+use super::import::STOPPED;
+use super::{Layer, Session, Shown};
 use crate::desk::Returned;
-use crate::files::spreadsheet::Reader;
 use crate::problem::Problem;
 use crate::report::giveback::Class;
 use crate::report::giveback::Comparison;
 use crate::screen::entry::Purpose;
 use crate::screen::theme::Tone;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 /// A workbook that came back and was not taken yet.
 #[derive(Debug)]
@@ -19,9 +19,23 @@ pub struct Merging {
     found: Comparison,
     /// For each difference whether it is chosen.
     chosen: Vec<bool>,
+    /// How often the plan had been changed when they were compared.
+    n_changes: u64,
 }
 
 impl Merging {
+    fn new(returned: Returned, found: Comparison, n_changes: u64) -> Self {
+        // Only what nobody changed here is taken unless it is left.
+        let chosen = found.differences.iter();
+        let chosen = chosen.map(|one| one.class == Class::Theirs && one.is_open());
+        Self {
+            chosen: chosen.collect(),
+            returned,
+            found,
+            n_changes,
+        }
+    }
+
     /// What is different in it.
     pub fn found(&self) -> &Comparison {
         &self.found
@@ -51,45 +65,32 @@ impl Merging {
 }
 
 impl Session {
-    /// Asks the run loop to let the workbook be read, which may take a while.
+    /// Lets a workbook be read that a person named, and shows then what was changed in it.
     pub(super) fn ask_returned(&mut self, text: &str) -> Result<(), Problem> {
         let path = PathBuf::from(text.trim());
         if path.as_os_str().is_empty() {
             return Err(Problem::new("no-name", "no file is named")
                 .help("type the name of a workbook, such as returned.xlsx"));
         }
-        self.say(format!("reading {} ...", text.trim()), Tone::Quiet);
-        self.effects.push(Effect::ReadReturned(path));
-        Ok(())
-    }
-
-    /// Reads a workbook and shows what was changed in it; a problem is told and nothing is changed.
-    pub fn read_returned(&mut self, path: &Path) {
-        match self.try_returned(path) {
-            Ok(merging) => {
-                self.merging = Some(merging);
-                self.layers.clear();
-                self.say("", Tone::Plain);
-                self.open_page(Shown::Merge);
-            }
-            Err(problem) => self.tell(&problem),
-        }
-    }
-
-    fn try_returned(&self, path: &Path) -> Result<Merging, Problem> {
-        let reader = match &self.reader {
-            Some(reader) => reader.clone(),
-            None => Reader::of_this_program()?,
-        };
-        let returned = Returned::read(path, &reader, &mut |_| true)?;
-        let found = self.desk.compare_returned(&returned)?;
-        // Only what nobody changed here is taken unless it is left.
-        let chosen = found.differences.iter();
-        let chosen = chosen.map(|one| one.class == Class::Theirs && one.is_open());
-        Ok(Merging {
-            chosen: chosen.collect(),
-            returned,
-            found,
+        let reader = self.reader()?;
+        let (plan, n_changes) = (self.desk.plan().clone(), self.desk.n_changes());
+        self.begin_work(format!("reading {}", text.trim()), move |gauge| {
+            let returned = Returned::read(&path, &reader, &mut |step| gauge.tell(step));
+            let merging = returned.and_then(|returned| {
+                let found = returned.compare(&plan)?;
+                Ok(Merging::new(returned, found, n_changes))
+            });
+            let is_stopped = gauge.is_stopped();
+            Box::new(move |session| match merging {
+                Ok(_) if is_stopped => session.say(STOPPED, Tone::Quiet),
+                Ok(merging) => {
+                    session.merging = Some(merging);
+                    session.layers.clear();
+                    session.open_page(Shown::Merge);
+                }
+                Err(problem) if problem.code == "stopped" => session.say(STOPPED, Tone::Quiet),
+                Err(problem) => session.tell(&problem),
+            })
         })
     }
 
@@ -129,8 +130,11 @@ impl Session {
             self.say("nothing is chosen", Tone::Quiet);
             return;
         }
-        // Anew, as the plan may have been changed since.
-        let found = self.desk.compare_returned(&merging.returned);
+        // Anew only where the plan was changed since, as that may take long.
+        let found = match merging.n_changes == self.desk.n_changes() {
+            true => Ok(merging.found.clone()),
+            false => self.desk.compare_returned(&merging.returned),
+        };
         let is_as_shown = found.as_ref().is_ok_and(|found| *found == merging.found);
         let problem = match (found, is_as_shown) {
             (Err(problem), _) => Some(problem),

@@ -11,10 +11,12 @@ mod look;
 mod merge;
 mod propose;
 mod study;
+mod work;
 
 pub use import::Importing;
 pub use look::{Leaf, Shown};
 pub use merge::Merging;
+pub use work::Caller;
 
 use super::action::{self, Action};
 use super::entry::{Entry, Purpose};
@@ -23,7 +25,6 @@ use super::ledger::Ledger;
 use super::theme::Theme;
 use super::theme::Tone;
 use crate::desk::Desk;
-use crate::files::import::Wish;
 use crate::files::spreadsheet::Reader;
 use crate::plan::Edit;
 use crate::problem::Problem;
@@ -36,6 +37,7 @@ use crossterm::event::MouseButton;
 use crossterm::event::MouseEvent;
 use crossterm::event::MouseEventKind;
 use std::path::PathBuf;
+use work::Work;
 
 /// Something that happened.
 #[derive(Debug, Clone, PartialEq)]
@@ -48,6 +50,8 @@ pub enum Happening {
     Mouse(MouseEvent),
     /// The terminal has another size; what is drawn next learns which.
     Resize,
+    /// What is being done beside the sitting may be done, or further than it was.
+    Worked,
 }
 
 /// What the run loop has to do.
@@ -59,10 +63,6 @@ pub enum Effect {
     Redraw,
     /// Leave the terminal to the shell until it gives it back.
     Suspend,
-    /// Draw, then let the session read a table, which may take a while.
-    Read(PathBuf, Wish),
-    /// Draw, then let the session read a workbook that came back.
-    ReadReturned(PathBuf),
     /// End.
     Quit,
 }
@@ -145,6 +145,9 @@ pub struct Session {
     pub merging: Option<Merging>,
     /// What reads spreadsheets, where it is not this program as it runs.
     pub reader: Option<Reader>,
+    /// What is called when work beside the sitting is done.
+    pub call: Option<Caller>,
+    work: Option<Work>,
     copied: Option<String>,
     needle: String,
     effects: Vec<Effect>,
@@ -170,6 +173,8 @@ impl Session {
             importing: None,
             merging: None,
             reader: None,
+            call: None,
+            work: None,
             copied: None,
             needle: String::new(),
             effects: Vec::new(),
@@ -185,8 +190,9 @@ impl Session {
             Happening::Key(key) => self.key(key),
             Happening::Paste(text) => self.pasted(&text),
             Happening::Mouse(mouse) => self.mouse(mouse),
-            Happening::Resize => {}
+            Happening::Resize | Happening::Worked => {}
         }
+        self.look_at_work();
         std::mem::take(&mut self.effects)
     }
 
@@ -216,6 +222,10 @@ impl Session {
     }
 
     fn key(&mut self, key: KeyEvent) {
+        let is_typing = matches!(self.layers.last(), Some(Layer::Entry(_) | Layer::Ask(_)));
+        if key.code == KeyCode::Esc && !is_typing && self.stop_work() {
+            return;
+        }
         match self.layers.last() {
             Some(Layer::Entry(_)) => self.entry_key(key),
             Some(Layer::Ask(_)) => self.ask_key(key),

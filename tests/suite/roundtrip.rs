@@ -1,0 +1,199 @@
+//! What goes out comes back: of any plan every entered cell, in every form that can be read again.
+//!
+//! Single cases of lists stand in `sharing`, of workbooks in `giveback`.
+
+use super::import::reader;
+use super::workbook::{Chance, any_plan};
+use portledger::desk::{Desk, Returned, Wanted};
+use portledger::files::import::Wish;
+use portledger::files::plan_file;
+use portledger::files::spreadsheet;
+use portledger::plan::{Edit, Entry, Plan};
+use portledger::report::Choice;
+use portledger::report::giveback;
+use proptest::prelude::*;
+use std::collections::BTreeMap;
+use std::fs::File;
+use std::path::Path;
+use tempfile::TempDir;
+
+/// The sheets that a workbook has pages for, and that a person fills.
+const SHEETS: [&str; 5] = ["links", "switches", "parts", "segments", "readings"];
+
+/// Entered cells by sheet, id and column; numbers in base units.
+type Cells = BTreeMap<(String, String, String), Entered>;
+
+#[derive(Debug, Clone, PartialEq)]
+enum Entered {
+    Number(f64),
+    Text(String),
+    Wrong(String),
+}
+
+fn entered(plan: &Plan, sheets: &[&str]) -> Cells {
+    let mut all = Cells::new();
+    for name in sheets {
+        let sheet = plan.sheet(name).unwrap();
+        for row in plan.rows(sheet).order() {
+            for column in plan.entered(sheet) {
+                let cell = match plan.entry(sheet, column, *row) {
+                    Entry::Empty => continue,
+                    Entry::Number(value) => Entered::Number(value),
+                    Entry::Text(code) => Entered::Text(plan.names().text(code)),
+                    Entry::Wrong(text) => Entered::Wrong(text),
+                };
+                let id = plan.id(sheet, *row);
+                let name = plan.column(sheet, column).name.clone();
+                all.insert((plan.def(sheet).name.clone(), id, name), cell);
+            }
+        }
+    }
+    all
+}
+
+/// The cells that are not the same; numbers may differ by one part in 10^12.
+fn differences(ours: &Cells, theirs: &Cells) -> Vec<String> {
+    let is_same = |a: &Entered, b: &Entered| match (a, b) {
+        (Entered::Number(a), Entered::Number(b)) => (a - b).abs() <= 1e-12 * a.abs().max(b.abs()),
+        (a, b) => a == b,
+    };
+    let keys = ours
+        .keys()
+        .chain(theirs.keys().filter(|key| !ours.contains_key(*key)));
+    keys.filter(|key| match (ours.get(*key), theirs.get(*key)) {
+        (Some(a), Some(b)) => !is_same(a, b),
+        (_, _) => true,
+    })
+    .map(|key| format!("{key:?}: {:?} became {:?}", ours.get(key), theirs.get(key)))
+    .collect()
+}
+
+/// Texts that something on the way may take for something else.
+fn texts() -> impl Strategy<Value = Vec<String>> {
+    let word = prop_oneof![
+        3 => "[!-~é水µ]{1,4}( [!-~é水µ]{1,5}){0,3}",
+        1 => prop::sample::select(vec![
+            "Total", "-", "n/a", "tbd", "1,234", "1.5", "1E5", "007", "3-4", "TRUE", "=1+1", "'quoted", "@a", "p1-p4",
+            "switch p1", "Links", "id", "2031-05-28", "#REF!", "a\nb", "_x0041_", "100 m", "core", "NaN", "|x", "\"",
+        ]).prop_map(str::to_owned),
+    ];
+    prop::collection::vec(word, 0..8)
+}
+
+/// Puts texts into columns of texts and names of links, one after the other.
+fn put(desk: &mut Desk, texts: &[String], chance: &mut Chance) {
+    let sheet = desk.plan().sheet("links").unwrap();
+    let rows = desk.plan().rows(sheet).order().to_vec();
+    let columns = [
+        "notes",
+        "from",
+        "to",
+        "from_port",
+        "to_port",
+        "id",
+        "module",
+        "route",
+    ];
+    for text in texts {
+        let row = rows[chance.below(rows.len())];
+        let name = columns[chance.below(columns.len())];
+        let Some(column) = desk.plan().def(sheet).column(name) else {
+            panic!("no column {name}");
+        };
+        if column == 0 && desk.plan().find(sheet, text).is_some() {
+            continue;
+        }
+        // What a person cannot type is not what this is about.
+        let _ = desk.set(sheet, row, column, text);
+    }
+}
+
+fn plan_of(seed: u64, words: &[String]) -> Desk {
+    let mut chance = Chance(seed.wrapping_mul(0x9E37_79B9_7F4A_7C15) | 1);
+    let mut desk = any_plan(&mut chance);
+    put(&mut desk, words, &mut chance);
+    desk
+}
+
+fn export(desk: &mut Desk, path: &Path, sheet: Option<&str>) {
+    let sheets = sheet.map(|name| desk.plan().sheet(name).unwrap());
+    let wanted = Wanted {
+        choice: Choice {
+            sheets: sheets.into_iter().collect(),
+            ..Choice::default()
+        },
+        ..Wanted::default()
+    };
+    desk.export(path, &wanted, &mut |_| {}).unwrap();
+}
+
+/// The plan with its ids alone.
+fn emptied(plan: &Plan) -> Desk {
+    let mut desk = Desk::of_text(&plan_file::write(plan)).unwrap();
+    for name in SHEETS {
+        let sheet = desk.plan().sheet(name).unwrap();
+        let order = desk.plan().rows(sheet).order().to_vec();
+        let own = order
+            .into_iter()
+            .filter(|row| !desk.plan().rows(sheet).is_builtin(*row));
+        let own: Vec<_> = own.collect();
+        let ids = own
+            .iter()
+            .map(|row| vec![(0, desk.plan().entry(sheet, 0, *row))]);
+        let rows: Vec<_> = ids.collect();
+        desk.apply("out", Edit::RemoveRows { sheet, rows: own })
+            .unwrap();
+        desk.apply("in", Edit::AddRows { sheet, at: 0, rows })
+            .unwrap();
+    }
+    desk
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 50, failure_persistence: None, ..ProptestConfig::default() })]
+
+    #[test]
+    fn a_workbook_comes_back_as_nothing_to_do_and_holds_every_cell(
+        seed in any::<u64>(),
+        words in texts(),
+        is_open in any::<bool>(),
+    ) {
+        let mut desk = plan_of(seed, &words);
+        let folder = TempDir::new().unwrap();
+        let path = folder.path().join(if is_open { "sent.ods" } else { "sent.xlsx" });
+        export(&mut desk, &path, None);
+        let returned = Returned::read(&path, &reader(), &mut |_| true).unwrap();
+        let found = desk.compare_returned(&returned).unwrap();
+        prop_assert!(found.differences.is_empty(), "{:?}", found.differences);
+        prop_assert!(found.notes.is_empty() && found.set_aside.is_empty(), "{found:?}");
+        // Its pages alone hold all of it, without the plan behind them.
+        let file = File::open(&path).unwrap();
+        let book = reader().read(file, spreadsheet::Wanted::All, &mut |_| true).unwrap();
+        let mut back = emptied(desk.plan());
+        let found = giveback::compare(back.plan(), None, &book);
+        let all: Vec<usize> = (0..found.differences.len()).collect();
+        back.merge(&found, &all, "all of it").unwrap();
+        let differ = differences(&entered(desk.plan(), &SHEETS), &entered(back.plan(), &SHEETS));
+        prop_assert!(differ.is_empty(), "{}", differ.join("\n"));
+    }
+
+    #[test]
+    fn a_list_of_links_comes_in_with_every_cell_and_no_computed_one(
+        seed in any::<u64>(),
+        words in texts(),
+        is_tabbed in any::<bool>(),
+    ) {
+        let mut desk = plan_of(seed, &words);
+        let folder = TempDir::new().unwrap();
+        let path = folder.path().join(if is_tabbed { "links.tsv" } else { "links.csv" });
+        export(&mut desk, &path, Some("links"));
+        let mut back = Desk::empty("").unwrap();
+        let read = back.import(&path, &Wish::default(), &reader(), &mut |_| true).unwrap();
+        let differ = differences(&entered(desk.plan(), &["links"]), &entered(back.plan(), &["links"]));
+        prop_assert!(differ.is_empty(), "{}\n{:?}", differ.join("\n"), read.notes);
+        let links = back.plan().sheet("links").unwrap();
+        let n_own = back.plan().entered(links).filter(|at| back.plan().is_own(links, *at)).count();
+        prop_assert_eq!(n_own, 0);
+        prop_assert!(read.set_aside.is_empty(), "{:?}", read.set_aside);
+    }
+}
