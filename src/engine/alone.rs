@@ -94,13 +94,11 @@ impl Engine {
     ) -> Result<Vec<u8>, Vec<Problem>> {
         match self.column_of(plan, sheet, text)?.1 {
             Column::Flags(mut flags) => Ok(std::mem::take(flags.spread())),
-            Column::Numbers(_) | Column::Codes(_) => Err(Problem::new(
-                "not-a-condition",
-                "this formula does not say yes or no",
-            )
-            .within("formula", text)
-            .help("compare something, for example `margin < 1 dB`")
-            .into()),
+            Column::Numbers(_) | Column::Codes(_) => Err(vec![
+                Problem::new("not-a-condition", "this formula does not say yes or no")
+                    .within("formula", text)
+                    .help("compare something, for example `margin < 1 dB`"),
+            ]),
         }
     }
 
