@@ -29,10 +29,7 @@ pub fn checksum(bytes: &[u8]) -> String {
 }
 
 /// Does some work while the checksum of bytes is made beside it.
-pub fn checksum_beside<T: Send>(
-    bytes: &[u8],
-    work: impl FnOnce() -> T + Send,
-) -> (T, String) {
+pub fn checksum_beside<T: Send>(bytes: &[u8], work: impl FnOnce() -> T + Send) -> (T, String) {
     rayon::join(work, || checksum(bytes))
 }
 

@@ -290,11 +290,7 @@ impl Block<'_> {
     }
 
     /// Takes rows that were cut into cells.
-    fn batch(
-        &mut self,
-        batch: &mut Batch<'_>,
-        names: &mut NamesWriter<'_>,
-    ) -> Result<(), Problem> {
+    fn batch(&mut self, batch: &mut Batch<'_>, names: &mut NamesWriter<'_>) -> Result<(), Problem> {
         self.expect(batch.rows(), names);
         for row in batch.rows() {
             if row.at.open {

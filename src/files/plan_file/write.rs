@@ -5,7 +5,7 @@
 use super::extras::{self, TOP};
 use super::mapping;
 use super::proposal;
-use super::toml_text::{push_block, key, quoted};
+use super::toml_text::{key, push_block, quoted};
 use super::view;
 use super::{FORMAT, KINDS, SEAL, checksum};
 use crate::files::table_text::push_row;
