@@ -91,8 +91,7 @@ impl Book {
         let is = |at: At, wanted: &str| matches!(page.values.get(&at), Some(Data::String(text)) if text == wanted);
         let mut heads = page.values.range((HEADS, 0)..(HEADS + 1, 0));
         let column = heads.find(|((_, column), head)| {
-            head.to_string().split(' ').next() == Some(word)
-                && is((HEADS - 1, *column), "entered")
+            head.to_string().split(' ').next() == Some(word) && is((HEADS - 1, *column), "entered")
         });
         let column = column.expect("the column is on the page").0.1;
         let mut rows = page.values.keys().filter(|at| at.1 == 0);

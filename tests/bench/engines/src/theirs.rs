@@ -59,8 +59,7 @@ impl Calculator for Formualizer {
         for page in &book.pages {
             let formulas = page.formulas.iter();
             for run in runs(formulas.map(|(at, text)| (*at, format!("={text}")))) {
-                let rows: Vec<Vec<String>> =
-                    run.cells.into_iter().map(|cell| vec![cell]).collect();
+                let rows: Vec<Vec<String>> = run.cells.into_iter().map(|cell| vec![cell]).collect();
                 let set = workbook.set_formulas(&page.name, run.row, run.column, &rows);
                 set.expect("formulas are set");
             }
@@ -118,16 +117,12 @@ impl Calculator for Ironcalc {
             for ((row, column), value) in entered(page) {
                 let (row, column) = (row as i32 + 1, column as i32 + 1);
                 let set = match value {
-                    Data::Float(value) => {
-                        model.update_cell_with_number(sheet, row, column, *value)
-                    }
+                    Data::Float(value) => model.update_cell_with_number(sheet, row, column, *value),
                     Data::Int(value) => {
                         model.update_cell_with_number(sheet, row, column, *value as f64)
                     }
                     Data::Bool(value) => model.update_cell_with_bool(sheet, row, column, *value),
-                    other => {
-                        model.update_cell_with_text(sheet, row, column, &other.to_string())
-                    }
+                    other => model.update_cell_with_text(sheet, row, column, &other.to_string()),
                 };
                 set.expect("the cell is set");
             }
