@@ -2,18 +2,19 @@
 //!
 //! Run with `cargo bench --bench recalc`, or with row counts after `--`. Prints medians; a
 //! timing is never a test. Two sheets are measured: a lean one of twenty computed columns, and
-//! the product's own with its checks and verdicts.
+//! the product's own with its checks and verdicts. The last lines say with which power of the
+//! number of links the time of a recalculation grows; 1 is in proportion.
 
 mod made;
+#[path = "made/sheets.rs"]
+mod sheets;
 
-use made::{PER_SWITCH, plan_text};
-use portledger::engine::{Engine, Knowledge};
-use portledger::files::plan_file;
+use made::PER_SWITCH;
+use portledger::engine::Engine;
 use portledger::plan::{Edit, Entry, Plan};
-use portledger::problem::Problem;
-use portledger::sheet::SheetDef;
 use portledger::table::{RowId, SheetId};
 use portledger::trade;
+use sheets::{lean_engine, lean_plan, product_plan};
 use std::time::{Duration, Instant};
 
 fn main() {
@@ -21,7 +22,7 @@ fn main() {
         .filter_map(|arg| arg.parse().ok())
         .collect();
     let sizes = if sizes.is_empty() {
-        vec![10_000, 100_000, 1_000_000]
+        vec![10_000, 30_000, 100_000, 300_000, 1_000_000]
     } else {
         sizes
     };
@@ -38,10 +39,35 @@ fn main() {
         "speed",
         "assumption"
     ));
+    let (mut lean, mut product) = (Vec::new(), Vec::new());
     for n_links in sizes {
-        measure("lean", n_links, lean_plan, lean_engine);
-        measure("product", n_links, product_plan, trade::engine);
+        lean.push((n_links, measure("lean", n_links, lean_plan, lean_engine)));
+        product.push((
+            n_links,
+            measure("product", n_links, product_plan, trade::engine),
+        ));
     }
+    for (name, points) in [("lean", lean), ("product", product)] {
+        if let Some(power) = power(&points) {
+            report(&format!(
+                "{name}: a full recalculation grows with the {power:.2}th power of the links"
+            ));
+        }
+    }
+}
+
+/// The slope of log time over log links, by least squares; none for fewer than two sizes.
+fn power(points: &[(usize, Duration)]) -> Option<f64> {
+    let points: Vec<(f64, f64)> = points
+        .iter()
+        .map(|(n_links, took)| ((*n_links as f64).ln(), took.as_secs_f64().ln()))
+        .collect();
+    let n = points.len() as f64;
+    let mid_x = points.iter().map(|(x, _)| x).sum::<f64>() / n;
+    let mid_y = points.iter().map(|(_, y)| y).sum::<f64>() / n;
+    let across: f64 = points.iter().map(|(x, _)| (x - mid_x).powi(2)).sum();
+    let along: f64 = points.iter().map(|(x, y)| (x - mid_x) * (y - mid_y)).sum();
+    (across > 0.0).then(|| along / across)
 }
 
 fn report(line: &str) {
@@ -49,7 +75,13 @@ fn report(line: &str) {
     let _ = writeln!(std::io::stdout(), "{line}");
 }
 
-fn measure(name: &str, n_links: usize, plan: fn(usize) -> Plan, engine: fn(&Plan) -> Engine) {
+/// Prints what was measured at one size; gives the time of a full recalculation.
+fn measure(
+    name: &str,
+    n_links: usize,
+    plan: fn(usize) -> Plan,
+    engine: fn(&Plan) -> Engine,
+) -> Duration {
     let mut plan = plan(n_links);
     let started = Instant::now();
     let mut engine = engine(&plan);
@@ -93,6 +125,7 @@ fn measure(name: &str, n_links: usize, plan: fn(usize) -> Plan, engine: fn(&Plan
     report(&format!(
         "{n_links:>9} {name:<8} {full:>11.2?} {ns_computed:>11.2} {ns:>9.2} {first:>10.1?} {length:>10.1?} {evaluated:>6} {speed:>10.1?} {assumption:>10.1?}"
     ));
+    full
 }
 
 /// A row somewhere in the table, not an uplink.
@@ -145,76 +178,4 @@ fn median(times: impl Iterator<Item = Duration>) -> Duration {
     let mut times: Vec<Duration> = times.collect();
     times.sort_unstable();
     times[times.len() / 2]
-}
-
-fn product_plan(n_links: usize) -> Plan {
-    read(n_links, trade::empty_plan)
-}
-
-fn lean_plan(n_links: usize) -> Plan {
-    read(n_links, || {
-        let full = trade::empty_plan()?;
-        let schema: Vec<SheetDef> = full.schema().iter().map(lean_sheet).collect();
-        let rows: Vec<(&str, &[Vec<String>])> = ["interfaces", "media", "channels"]
-            .map(|name| (name, portledger::sheet::rows_of(name)))
-            .to_vec();
-        Plan::new(schema, portledger::sheet::assumptions().to_vec(), &rows)
-    })
-}
-
-fn read(n_links: usize, empty: impl FnOnce() -> Result<Plan, Problem> + Send) -> Plan {
-    let (plan, _) = plan_file::read(&plan_text(n_links), empty).expect("the plan is read");
-    plan
-}
-
-fn lean_engine(plan: &Plan) -> Engine {
-    let knowledge = Knowledge {
-        library: trade::library(plan),
-        shared: &[],
-        made: &[],
-    };
-    Engine::new(plan, plan.schema().to_vec(), knowledge)
-}
-
-/// The twenty computed columns of links, and five of switches, of a lean sheet.
-const LEAN_LINKS: [&str; 20] = [
-    "cables",
-    "capacity",
-    "line_speed",
-    "far",
-    "channel",
-    "far_channel",
-    "is_fibre",
-    "forwards",
-    "used_connections",
-    "fibre_loss",
-    "connection_loss",
-    "splice_loss",
-    "used_splices",
-    "loss",
-    "loss_limit",
-    "margin",
-    "reach",
-    "headroom",
-    "propagation",
-    "serialization",
-];
-const LEAN_SWITCHES: [&str; 5] = [
-    "access_connected",
-    "downlinks",
-    "uplink_capacity",
-    "ratio_connected",
-    "uplinks",
-];
-
-fn lean_sheet(sheet: &SheetDef) -> SheetDef {
-    let mut lean = sheet.clone();
-    let kept: &[&str] = match sheet.name.as_str() {
-        "links" => &LEAN_LINKS,
-        "switches" => &LEAN_SWITCHES,
-        _ => return lean,
-    };
-    lean.columns
-        .retain(|column| column.entered() || kept.contains(&column.name.as_str()));
-    lean
 }
