@@ -8,6 +8,7 @@
 
 mod batch;
 mod packed;
+mod printed;
 mod seeds;
 mod targets;
 

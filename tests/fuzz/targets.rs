@@ -29,7 +29,7 @@ fn demo() -> Desk {
 }
 
 /// Whether a character acts on a terminal or turns a line around.
-fn acts(c: char) -> bool {
+pub fn acts(c: char) -> bool {
     c.is_control()
         || matches!(c, '\u{ad}' | '\u{61c}' | '\u{180e}' | '\u{200b}'..='\u{200f}'
             | '\u{2028}'..='\u{202e}' | '\u{2060}'..='\u{206f}' | '\u{feff}'
@@ -254,7 +254,7 @@ pub fn returned() -> impl Fn(&Path, &Reader) {
 const EVENTS: usize = 300;
 
 /// A plan whose texts would act on a terminal.
-const ACTING: &str = r#"portledger = 1
+pub const ACTING: &str = r#"portledger = 1
 title = "Tanks\u001b]0;x\u0007\u202e"
 
 [rows]
