@@ -3,8 +3,13 @@
 //! A target takes bytes and panics where something does not hold; what it holds is in
 //! `targets.rs`. `FUZZ_INPUTS=1000000 cargo test --release --test suite fuzz::` makes more inputs;
 //! an input that breaks something is written to a file that is named, and belongs into the corpus
-//! once the fault is mended. Keys and sizes have a test of their own, `monkey.rs`.
+//! once the fault is mended. Spreadsheets are changed in their parts (`packed.rs`) and read as the
+//! program reads them (`batch.rs`); `FUZZ_CORPUS=write` makes their corpus anew (`seeds.rs`).
 
+mod batch;
+mod packed;
+mod printed;
+mod seeds;
 mod targets;
 
 use super::random::Random;
@@ -134,13 +139,13 @@ fn attempt(target: &str, input: &[u8], hold: &impl Fn(&[u8])) {
 fn changed(corpus: &[Vec<u8>], random: &mut Random) -> Vec<u8> {
     let mut input = random.of(corpus).clone();
     for _ in 0..1 + random.below(6) {
-        change(&mut input, corpus, random);
+        change(&mut input, corpus, PIECES, random);
     }
     input.truncate(LONGEST);
     input
 }
 
-fn change(input: &mut Vec<u8>, corpus: &[Vec<u8>], random: &mut Random) {
+fn change(input: &mut Vec<u8>, corpus: &[Vec<u8>], pieces: &[&str], random: &mut Random) {
     let at = random.below(input.len() + 1);
     let end = at + random.below((input.len() - at).min(40) + 1);
     match random.below(9) {
@@ -163,7 +168,7 @@ fn change(input: &mut Vec<u8>, corpus: &[Vec<u8>], random: &mut Random) {
             input.splice(other..other, part);
         }
         _ => {
-            input.splice(at..end, random.of(PIECES).bytes());
+            input.splice(at..end, random.of(pieces).bytes());
         }
     }
 }
@@ -201,4 +206,34 @@ fn any_dump_is_read_or_refused() {
 #[test]
 fn no_text_acts_on_a_terminal() {
     attack("text", targets::text);
+}
+
+#[test]
+fn any_keys_can_be_pressed_and_taken_back() {
+    attack("keys", targets::keys());
+}
+
+#[test]
+fn any_xlsx_is_read_or_refused() {
+    batch::attack("xlsx");
+}
+
+#[test]
+fn any_xlsb_is_read_or_refused() {
+    batch::attack("xlsb");
+}
+
+#[test]
+fn any_xls_is_read_or_refused() {
+    batch::attack("xls");
+}
+
+#[test]
+fn any_ods_is_read_or_refused() {
+    batch::attack("ods");
+}
+
+#[test]
+fn any_returned_workbook_is_compared_or_refused() {
+    batch::attack("returned");
 }

@@ -1,26 +1,52 @@
 //! What has to hold for any bytes, one function a kind of input. How inputs are made is in
-//! `mod.rs`.
+//! `mod.rs`, `packed.rs` and `batch.rs`.
 
-use portledger::desk::Desk;
+use super::super::monkey::assert_sound;
+use crossterm::event::{KeyCode, KeyEvent, KeyModifiers, MouseButton, MouseEvent, MouseEventKind};
+use portledger::desk::{Desk, Returned};
 use portledger::files::import::{self, Source, Wish};
 use portledger::files::module_dump;
 use portledger::files::plan_file;
-use portledger::plan::{Entry, Plan, read_entry};
-use portledger::problem::{Problem, clean};
+use portledger::files::spreadsheet::Reader;
+use portledger::plan::{Edit, Entry, Plan, read_entry};
+use portledger::problem::{Problem, clean, render};
+use portledger::report::giveback::{Choice, Class, chosen, edit_of};
+use portledger::screen::action::RECORDS;
 use portledger::screen::block;
+use portledger::screen::draw::draw;
+use portledger::screen::entry::Purpose;
+use portledger::screen::session::{Happening, Session};
+use portledger::screen::theme::Theme;
 use portledger::table::{Column, MISSING};
 use portledger::trade::empty_plan;
+use ratatui::buffer::Buffer;
+use ratatui::layout::Rect;
+use std::cell::RefCell;
+use std::path::Path;
 
 fn demo() -> Desk {
     Desk::demo().unwrap()
 }
 
-/// What is told of bad input is one line without anything that acts on a terminal.
+/// Whether a character acts on a terminal or turns a line around.
+pub fn acts(c: char) -> bool {
+    c.is_control()
+        || matches!(c, '\u{ad}' | '\u{61c}' | '\u{180e}' | '\u{200b}'..='\u{200f}'
+            | '\u{2028}'..='\u{202e}' | '\u{2060}'..='\u{206f}' | '\u{feff}'
+            | '\u{fff9}'..='\u{fffb}')
+}
+
+/// What is told of bad input is one line, with its place, without anything that acts on a terminal.
 fn assert_told(problem: &Problem) {
-    let shown = clean(&problem.message);
-    assert!(!shown.is_empty());
-    assert!(!shown.contains('\n'), "{shown}");
+    assert!(!problem.message.is_empty());
+    assert!(!problem.message.contains('\n'), "{problem:?}");
     assert!(!problem.code.is_empty());
+    let shown = render(problem, false);
+    assert!(
+        shown.lines().all(|line| !line.chars().any(acts)),
+        "{shown:?}"
+    );
+    assert!(!problem.to_string().chars().any(acts), "{problem:?}");
 }
 
 /// A formula over the links of the demo gives values that are finite or missing, or problems.
@@ -142,9 +168,269 @@ pub fn dump() -> impl Fn(&[u8]) {
 pub fn text(bytes: &[u8]) {
     let text = String::from_utf8_lossy(bytes);
     let cleaned = clean(&text);
-    let acts = |c: char| {
-        c.is_control()
-            || matches!(c, '\u{200b}'..='\u{200f}' | '\u{202a}'..='\u{202e}' | '\u{2066}'..='\u{2069}')
-    };
     assert!(!cleaned.chars().any(acts), "{cleaned:?}");
+}
+
+/// A spreadsheet gives an edit that fits, is written as it was read and can be taken back, or is
+/// refused.
+pub fn spreadsheet() -> impl Fn(&Path, &Reader) {
+    let empty = empty_plan().unwrap();
+    let wish = Wish::default();
+    move |path, reader| {
+        let source = Source::read(&empty, path, &wish, reader, &mut |_| true);
+        let read = source.and_then(|source| import::links(&empty, &source, &wish));
+        match read {
+            Ok(read) => assert_fits(&empty, read.edit),
+            Err(problem) => assert_told_with_step(&problem),
+        }
+    }
+}
+
+fn assert_told_with_step(problem: &Problem) {
+    assert_told(problem);
+    assert!(!problem.help.is_empty(), "{problem:?}");
+}
+
+/// An edit that came of a file leaves a plan that is read as it was written, and is taken back.
+fn assert_fits(plan: &Plan, edit: Edit) {
+    let before = plan_file::write(plan);
+    let mut plan = plan.clone();
+    let change = plan.apply(edit).unwrap();
+    let written = plan_file::write(&plan);
+    let (again, problems) = plan_file::read(&written, empty_plan).unwrap();
+    assert!(problems.is_empty(), "{problems:?}");
+    assert_eq!(plan_file::write(&again), written);
+    plan.apply(change.inverse).unwrap();
+    assert_eq!(plan_file::write(&plan), before);
+}
+
+/// The plan whose workbooks stand in the corpus.
+pub const SENT: &str = r#"portledger = 1
+title = "Aquarium"
+id = "00c0ffee"
+
+[assumptions]
+reserve = { value = "1 dB", source = "house rule" }
+
+[rows]
+links = '''
+id,from,to,role,speed,interface,medium,length,notes
+L1,hall,pump house,uplink,10 Gb/s,10GBASE-SR,OM4,85,wet
+L2,quarantine,hall,access,1 Gb/s,1000BASE-T,Cat6,40,
+L3,lab,hall,access,1 Gb/s,,,,
+'''
+switches = '''
+id,access_ports,access_speed
+hall,24,1 Gb/s
+pump house,8,1 Gb/s
+'''
+"#;
+
+/// A workbook that came back gives differences that can all be taken and given back, or is refused.
+pub fn returned() -> impl Fn(&Path, &Reader) {
+    let desk = Desk::of_text(SENT).unwrap();
+    move |path, reader| {
+        let returned = match Returned::read(path, reader, &mut |_| true) {
+            Ok(returned) => returned,
+            Err(problem) => return assert_told_with_step(&problem),
+        };
+        let found = match desk.compare_returned(&returned) {
+            Ok(found) => found,
+            Err(problem) => return assert_told_with_step(&problem),
+        };
+        let told = found.notes.iter().cloned();
+        let told = told.chain(found.set_aside.iter().map(|row| row.line()));
+        for line in told {
+            assert!(!line.contains('\n'), "{line:?}");
+        }
+        let taken = chosen(&found, &Class::ALL.map(Choice::Class)).unwrap();
+        if let Some(edit) = edit_of(desk.plan(), &found, &taken) {
+            assert_fits(desk.plan(), edit);
+        }
+    }
+}
+
+/// The most events of one input.
+const EVENTS: usize = 300;
+
+/// A plan whose texts would act on a terminal.
+pub const ACTING: &str = r#"portledger = 1
+title = "Tanks\u001b]0;x\u0007\u202e"
+
+[rows]
+links = """
+id,from,from_port,to,role,speed,interface,medium,length,notes
+L1,hall\u001b[31m,1,pump\u202e house,uplink,10,10GBASE-SR,OM4,85,\u009b2J
+L\u200b2,quarantine,2,hall\u001b[31m,access,1,1000BASE-T,Cat6,40,
+L3,lab,,,,,,,,\u2066
+L4,hall\u001b[31m,9,lab,access,1,1000BASE-T,Cat6,90,
+"""
+switches = """
+id,access_ports,access_speed,uplink_cages,cage
+hall\u001b[31m,24,1,4,SFP+
+lab\u0085,8,1,2,SFP
+"""
+"#;
+
+/// Keys against a sitting, drawn after each: nothing panics, nothing that acts reaches a frame, and
+/// every step can be taken back.
+///
+/// A desk is made once; an input that breaks it ends the run.
+pub fn keys() -> impl Fn(&[u8]) {
+    let desk = Desk::of_text(ACTING).unwrap();
+    let start = plan_file::write(desk.plan());
+    let kept = RefCell::new(Some(desk));
+    move |bytes| {
+        let desk = kept.borrow_mut().take().unwrap();
+        let theme = Theme {
+            colours: bytes.len() % 2 == 0,
+            ascii: bytes.len() % 3 == 0,
+        };
+        let mut session = Session::new(desk, theme);
+        let mut buffer = Buffer::empty(Rect::new(0, 0, 80, 24));
+        let mut rest = bytes;
+        for _ in 0..EVENTS {
+            let Some(event) = next_event(&mut rest) else {
+                break;
+            };
+            press(&mut session, &mut buffer, event);
+        }
+        let mut desk = session.desk;
+        assert_eq!(desk.path(), None, "it was saved");
+        while desk.undo().unwrap().is_some() {}
+        assert_eq!(plan_file::write(desk.plan()), start);
+        kept.replace(Some(desk));
+    }
+}
+
+/// What a byte or some bytes stand for.
+enum Event {
+    Take(Happening),
+    Size(u16, u16),
+}
+
+fn press(session: &mut Session, buffer: &mut Buffer, event: Event) {
+    let asks_file = session
+        .entry()
+        .is_some_and(|entry| matches!(entry.purpose(), Purpose::SaveAs | Purpose::CopyTo));
+    match event {
+        Event::Size(width, height) => {
+            *buffer = Buffer::empty(Rect::new(0, 0, width, height));
+            session.take(Happening::Resize);
+        }
+        // Nothing is ever written to a file: a line that asks for its name is left.
+        Event::Take(_) if asks_file => {
+            session.take(Happening::Key(KeyEvent::new(
+                KeyCode::Esc,
+                KeyModifiers::NONE,
+            )));
+        }
+        Event::Take(happening) => {
+            session.take(happening);
+        }
+    }
+    buffer.reset();
+    let cursor = draw(session, buffer);
+    assert_sound(session, buffer, cursor);
+}
+
+/// Takes the next event from bytes: characters in UTF-8 and control characters are keys; from 0x80
+/// on stand keys without a character, 0x90 a paste with its length, 0x91 a size, 0x92 the mouse,
+/// 0x93 a key with others held, from 0xa0 on, with a second byte, an entry of the list of actions.
+fn next_event(rest: &mut &[u8]) -> Option<Event> {
+    let first = take(rest)?;
+    let key = |code| Event::Take(Happening::Key(KeyEvent::new(code, KeyModifiers::NONE)));
+    Some(match first {
+        b'\r' | b'\n' => key(KeyCode::Enter),
+        0x1b => key(KeyCode::Esc),
+        b'\t' => key(KeyCode::Tab),
+        0x7f => key(KeyCode::Backspace),
+        0 => key(KeyCode::Null),
+        1..0x20 => {
+            let letter = KeyCode::Char(char::from(b'a' + first - 1));
+            Event::Take(Happening::Key(KeyEvent::new(letter, KeyModifiers::CONTROL)))
+        }
+        0x80..0x90 => key(without_character(first)),
+        0x90 => {
+            let n = usize::from(take(rest)?).min(rest.len());
+            let (text, after) = rest.split_at(n);
+            *rest = after;
+            Event::Take(Happening::Paste(String::from_utf8_lossy(text).into_owned()))
+        }
+        0x91 => Event::Size(1 + u16::from(take(rest)?), 1 + u16::from(take(rest)?) % 100),
+        0x92 => {
+            let (kind, column, row) = (take(rest)?, take(rest)?, take(rest)?);
+            Event::Take(Happening::Mouse(mouse(kind, column.into(), row.into())))
+        }
+        0x93 => {
+            let held = KeyModifiers::from_bits_truncate(take(rest)?);
+            let code = KeyCode::Char(char::from(take(rest)?));
+            Event::Take(Happening::Key(KeyEvent::new(code, held)))
+        }
+        0x94..0xa0 => key(KeyCode::F(first - 0x93)),
+        0xa0..0xc0 => {
+            let at = usize::from(first - 0xa0) + 32 * usize::from(take(rest)?);
+            let keys = RECORDS[at % RECORDS.len()].keys;
+            let action = keys.first()?;
+            Event::Take(Happening::Key(KeyEvent::new(action.0, action.1)))
+        }
+        _ => key(KeyCode::Char(character(first, rest))),
+    })
+}
+
+fn take(rest: &mut &[u8]) -> Option<u8> {
+    let (first, after) = rest.split_first()?;
+    *rest = after;
+    Some(*first)
+}
+
+fn without_character(byte: u8) -> KeyCode {
+    const CODES: [KeyCode; 12] = [
+        KeyCode::Up,
+        KeyCode::Down,
+        KeyCode::Left,
+        KeyCode::Right,
+        KeyCode::PageUp,
+        KeyCode::PageDown,
+        KeyCode::Home,
+        KeyCode::End,
+        KeyCode::Insert,
+        KeyCode::Delete,
+        KeyCode::BackTab,
+        KeyCode::CapsLock,
+    ];
+    CODES[usize::from(byte - 0x80) % CODES.len()]
+}
+
+/// The character of which a byte is the first in UTF-8, or what stands for none.
+fn character(first: u8, rest: &mut &[u8]) -> char {
+    let n = match first {
+        0xc0..0xe0 => 1,
+        0xe0..0xf0 => 2,
+        0xf0.. => 3,
+        0..0xc0 => 0,
+    };
+    let n = rest.len().min(n);
+    let bytes = [&[first], &rest[..n]].concat();
+    *rest = &rest[n..];
+    let text = String::from_utf8_lossy(&bytes).into_owned();
+    text.chars().next().unwrap_or('\u{fffd}')
+}
+
+fn mouse(kind: u8, column: u16, row: u16) -> MouseEvent {
+    const KINDS: [MouseEventKind; 7] = [
+        MouseEventKind::Down(MouseButton::Left),
+        MouseEventKind::Down(MouseButton::Right),
+        MouseEventKind::Drag(MouseButton::Left),
+        MouseEventKind::Up(MouseButton::Left),
+        MouseEventKind::ScrollUp,
+        MouseEventKind::ScrollDown,
+        MouseEventKind::Moved,
+    ];
+    MouseEvent {
+        kind: KINDS[usize::from(kind) % KINDS.len()],
+        column,
+        row,
+        modifiers: KeyModifiers::NONE,
+    }
 }

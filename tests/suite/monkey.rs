@@ -190,8 +190,9 @@ impl Event {
     }
 }
 
+/// What holds for every frame and the sitting behind it.
 #[track_caller]
-fn assert_sound(session: &Session, buffer: &Buffer, cursor: Option<(u16, u16)>) {
+pub fn assert_sound(session: &Session, buffer: &Buffer, cursor: Option<(u16, u16)>) {
     if let Some((x, y)) = cursor {
         let area = buffer.area;
         assert!(

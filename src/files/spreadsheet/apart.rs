@@ -1,8 +1,10 @@
 //! Reading a spreadsheet in a process of its own, from the side that asks.
 //!
 //! The file goes over as the standard input of a second run of the program, its cells come back on
-//! the standard output. Whatever happens there, here it is a book or one problem.
+//! the standard output. Whatever happens there, here it is a book or one problem. A process that
+//! is one for reading already, and limited itself, can do the same within itself.
 
+use super::serve;
 use super::wire::{Arrived, Failure, Refusal};
 use super::{Book, SERVE};
 use crate::problem::Problem;
@@ -13,7 +15,8 @@ use rustix::event::poll;
 use rustix::io::Errno;
 use std::fs::File;
 use std::io::{ErrorKind, Read};
-use std::path::PathBuf;
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::path::{Path, PathBuf};
 use std::process::{Child, ChildStdout, Command, ExitStatus, Stdio};
 use std::time::{Duration, Instant};
 
@@ -57,15 +60,34 @@ impl Wanted {
 /// Reads spreadsheets by running the program a second time.
 #[derive(Debug, Clone)]
 pub struct Reader {
-    program: PathBuf,
+    way: Way,
     patience: Duration,
+}
+
+/// Where a spreadsheet is read.
+#[derive(Debug, Clone)]
+enum Way {
+    /// In a second run of the program at a path.
+    Apart(PathBuf),
+    /// In the process that asks.
+    Within,
 }
 
 impl Reader {
     /// With the path of this program; it is killed when it has not ended after a minute.
     pub fn new(program: PathBuf) -> Self {
         Self {
-            program,
+            way: Way::Apart(program),
+            patience: Duration::from_secs(60),
+        }
+    }
+
+    /// Within the process that asks, which has to be one that nobody misses and that limited its
+    /// memory and time: a file can take both, and end it. For trying many files at small cost;
+    /// the program itself always reads apart.
+    pub fn within() -> Self {
+        Self {
+            way: Way::Within,
             patience: Duration::from_secs(60),
         }
     }
@@ -99,7 +121,20 @@ impl Reader {
         wanted: Wanted,
         progress: &mut dyn FnMut(usize) -> bool,
     ) -> Result<Book, Problem> {
-        let child = Command::new(&self.program)
+        match &self.way {
+            Way::Apart(program) => self.read_apart(program, file, wanted, progress),
+            Way::Within => read_within(file, wanted),
+        }
+    }
+
+    fn read_apart(
+        &self,
+        program: &Path,
+        file: File,
+        wanted: Wanted,
+        progress: &mut dyn FnMut(usize) -> bool,
+    ) -> Result<Book, Problem> {
+        let child = Command::new(program)
             .args([SERVE, &wanted.word()])
             .stdin(Stdio::from(file))
             .stdout(Stdio::piped())
@@ -115,15 +150,25 @@ impl Reader {
                 Some(book) => Ok(book),
                 None => Err(broken(second.ended(until))),
             },
-            Err(Stopped::Refused(Refusal::Said(failure))) => Err(said(failure)),
-            Err(Stopped::Refused(Refusal::TooMuch)) => Err(too_much()),
-            Err(Stopped::Refused(Refusal::Broken)) => Err(broken(None)),
+            Err(Stopped::Refused(refusal)) => Err(refused(refusal)),
             Err(Stopped::Late) => Err(late()),
             Err(Stopped::Asked) => Err(Problem::new("stopped", "reading was stopped")
                 .help("nothing was changed; begin again when you like")),
             Err(Stopped::Lost) => Err(broken(second.ended(until))),
         }
     }
+}
+
+/// As a second run would, a panic included, which ends only the reading.
+fn read_within(file: File, wanted: Wanted) -> Result<Book, Problem> {
+    let sent = catch_unwind(AssertUnwindSafe(|| {
+        let mut sent = Vec::new();
+        serve::answer(file, wanted, &mut sent).map(|()| sent)
+    }));
+    let sent = sent.ok().and_then(Result::ok).ok_or_else(|| broken(None))?;
+    let mut arrived = Arrived::default();
+    arrived.take(&sent).map_err(refused)?;
+    arrived.book().ok_or_else(|| broken(None))
 }
 
 /// The second run; it never outlives the reading.
@@ -207,6 +252,14 @@ fn wait_for(from: &ChildStdout, until: Instant) -> Result<bool, Stopped> {
 fn no_start(error: &std::io::Error) -> Problem {
     let what = format!("the part of the program that reads spreadsheets does not start: {error}");
     Problem::new("reader-missing", what).help("save the table as csv and name that")
+}
+
+fn refused(refusal: Refusal) -> Problem {
+    match refusal {
+        Refusal::Said(failure) => said(failure),
+        Refusal::TooMuch => too_much(),
+        Refusal::Broken => broken(None),
+    }
 }
 
 fn said(failure: Failure) -> Problem {

@@ -46,28 +46,43 @@ pub(super) fn damaged(error: impl std::fmt::Display) -> Stop {
 ///
 /// Limits the memory, time and files of this process for good, so it is for a process of its own.
 pub fn serve(wanted: &str) -> ExitCode {
-    let mut sender = Sender::new(BufWriter::with_capacity(1 << 16, io::stdout().lock()));
-    let done = read(wanted, &mut sender);
-    let told = match done {
-        Ok(()) => sender.end(),
-        Err(Stop::Gone) => return ExitCode::from(3),
-        Err(Stop::Failed(failure)) => sender.failed(&failure),
+    let to = BufWriter::with_capacity(1 << 16, io::stdout().lock());
+    let answered = match (limits::set(), Wanted::of_word(wanted)) {
+        (true, Some(wanted)) => answer(io::stdin().lock(), wanted, to),
+        (false, _) => {
+            let what = "the system does not limit what reading a spreadsheet may take";
+            tell(Err(failed("no-limits", what)), Sender::new(to))
+        }
+        (true, None) => tell(Err(damaged("no page is wanted")), Sender::new(to)),
     };
-    match told {
+    match answered {
         Ok(()) => ExitCode::SUCCESS,
         Err(_) => ExitCode::from(3),
     }
 }
 
-fn read<W: Write>(wanted: &str, to: &mut Sender<W>) -> Result<(), Stop> {
-    if !limits::set() {
-        let what = "the system does not limit what reading a spreadsheet may take";
-        return Err(failed("no-limits", what));
+/// Reads a spreadsheet from a stream and sends what is wanted, or why it cannot, to another.
+///
+/// # Errors
+/// A stream that breaks.
+pub(super) fn answer(from: impl Read, wanted: Wanted, to: impl Write) -> io::Result<()> {
+    let mut sender = Sender::new(to);
+    let done = read(from, wanted, &mut sender);
+    tell(done, sender)
+}
+
+fn tell<W: Write>(done: Result<(), Stop>, mut sender: Sender<W>) -> io::Result<()> {
+    match done {
+        Ok(()) => sender.end(),
+        Err(Stop::Gone) => Err(io::ErrorKind::BrokenPipe.into()),
+        Err(Stop::Failed(failure)) => sender.failed(&failure),
     }
-    let wanted = Wanted::of_word(wanted).ok_or_else(|| damaged("no page is wanted"))?;
+}
+
+fn read<W: Write>(from: impl Read, wanted: Wanted, to: &mut Sender<W>) -> Result<(), Stop> {
     let mut bytes = Vec::new();
     let most = MAX_BYTES as u64 + 1;
-    io::stdin().lock().take(most).read_to_end(&mut bytes)?;
+    from.take(most).read_to_end(&mut bytes)?;
     if bytes.len() > MAX_BYTES {
         return Err(failed("file-too-large", "the file is larger than 64 MB"));
     }
