@@ -161,10 +161,13 @@ pub fn links_told(
     let mut rows = Rows::new(plan, sheet, columns, survey, about);
     let n_rows = page.grid.n_rows();
     for (at, row) in body().enumerate() {
-        if at % TOLD_EVERY == 0 && !progress(at, n_rows) {
+        if at.is_multiple_of(TOLD_EVERY) && !progress(at, n_rows) {
             return Err(stopped());
         }
         rows.read(row, &mut report);
+    }
+    if !progress(n_rows, n_rows) {
+        return Err(stopped());
     }
     let mut import = finished(plan, sheet, rows, wish.tells_apart, report)?;
     let heading_rows = page.grid.rows().skip(layout.first).take(layout.n_rows);

@@ -295,7 +295,7 @@ fn cells(
     let (mut n_rows, mut n_cells) = (0_u32, 0);
     while reader.next_row(&mut cells).is_some() {
         n_rows += 1;
-        if n_rows as usize % super::TOLD_EVERY == 0 && !progress(n_rows as usize) {
+        if (n_rows as usize).is_multiple_of(super::TOLD_EVERY) && !progress(n_rows as usize) {
             return Err(super::stopped());
         }
         n_cells += cells.len().max(1);
