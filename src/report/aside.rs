@@ -150,8 +150,15 @@ impl OrderPage {
             "cost",
             "for links",
         ];
+        let families = list.totals.iter().filter_map(|total| {
+            let family = total.family?;
+            Some((family.word().to_owned(), total.cost))
+        });
+        let all = list.totals.iter().find(|total| total.family.is_none());
         Some(Self {
             sentences,
+            total: all.map_or_else(|| "nothing".to_owned(), |all| all.said(currency)),
+            costs: families.collect(),
             heads: heads.map(str::to_owned).to_vec(),
             rows: list
                 .lines

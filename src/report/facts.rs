@@ -6,7 +6,6 @@ use super::Request;
 use super::layout::{Laid, Layout};
 use super::stored::Datum;
 use crate::problem::several;
-use crate::table::{Column, Values};
 use crate::units::significant;
 use rustc_hash::FxHashMap;
 
@@ -124,10 +123,10 @@ impl Facts {
             request.identity.short_revision()
         )];
         all.push(match self.n_unknown {
-            0 => format!("{} links, all of them checked.", self.n_links),
+            0 => format!("{}, all checked.", several(self.n_links, "link", "links")),
             n => format!(
-                "{} links; {n} of them could not be checked because an input is missing: their verdict is unknown.",
-                self.n_links
+                "{}; {n} of them could not be checked because an input is missing: their verdict is unknown.",
+                several(self.n_links, "link", "links")
             ),
         });
         all
@@ -240,66 +239,24 @@ impl Facts {
         }
     }
 
-    /// What the links that are to be ordered cost, by family.
+    /// What is to be bought comes to, by family: what the order list says, so that there is one sum.
     fn costs(&mut self, request: &Request<'_>) {
-        let Some(links) = request.plan.sheet("links") else {
+        let Some(order) = &request.order else {
+            self.money = vec!["Nothing is to be ordered.".to_owned()];
             return;
         };
-        let column = |formula: &str| match request.engine.column_of(request.plan, links, formula) {
-            Ok((_, Column::Numbers(values))) => values,
-            Ok(_) | Err(_) => Values::default(),
-        };
-        let is_assembly = "one_of(used_medium.kind, \"twinax\", \"active optical\")";
-        let families = [
-            (
-                "Modules",
-                column(&format!(
-                    "pick({is_assembly}, missing, cables * (near_price + far_price))"
-                )),
-            ),
-            (
-                "Cable and cords",
-                column(&format!(
-                    "pick({is_assembly}, missing, cables * cable_price)"
-                )),
-            ),
-            (
-                "Assemblies",
-                column(&format!(
-                    "pick({is_assembly}, cables * assembly_price, missing)"
-                )),
-            ),
+        self.money = vec![
+            format!("What is to be bought, after stock and with spares: {}.", order.total),
+            "What has no price is not free. Prices are those in the parts of this plan; nobody else vouches for them."
+                .to_owned(),
         ];
-        let (price, ordered) = (column("price"), column("pick(to_order, 1, 0)"));
-        let (mut n, mut priced, mut total) = (0, 0, 0.0);
-        let mut sums = [0.0; 3];
-        for row in request.plan.rows(links).order().iter().map(|row| row.at()) {
-            if ordered.get(row) != Some(&1.0) {
-                continue;
-            }
-            n += 1;
-            let Some(price) = price.get(row).filter(|price| price.is_finite()) else {
-                continue;
-            };
-            (priced, total) = (priced + 1, total + price);
-            for (sum, (_, values)) in sums.iter_mut().zip(&families) {
-                *sum += values
-                    .get(row)
-                    .copied()
-                    .filter(|value| value.is_finite())
-                    .unwrap_or(0.0);
-            }
-        }
-        self.money = money(n, priced, total);
-        if priced == 0 {
-            return;
-        }
-        let mut rows: Vec<(String, Vec<Option<f64>>)> = families
+        let mut rows: Vec<(String, Vec<Option<f64>>)> = order
+            .costs
             .iter()
-            .zip(sums)
-            .filter(|(_, sum)| *sum > 0.0)
-            .map(|((name, _), sum)| ((*name).to_owned(), vec![Some(sum)]))
+            .filter(|(_, cost)| *cost > 0.0)
+            .map(|(family, cost)| (family.clone(), vec![Some(*cost)]))
             .collect();
+        let total: f64 = rows.iter().filter_map(|(_, cost)| cost[0]).sum();
         rows.sort_by(|a, b| b.1[0].unwrap_or(0.0).total_cmp(&a.1[0].unwrap_or(0.0)));
         let Some((most, values)) = rows.first() else {
             return;
@@ -307,7 +264,7 @@ impl Facts {
         let part = values[0].unwrap_or(0.0) / total * 100.0;
         self.bars.push(Bars {
             title: format!(
-                "{most} are {} % of the {priced} links that have a price.",
+                "Of what has a price, {} % is for {most}.",
                 significant(part, 2)
             ),
             of: "Family".to_owned(),
@@ -317,29 +274,6 @@ impl Facts {
             sources: vec![None],
         });
     }
-}
-
-/// What is said of money; what has no price is not free.
-fn money(n: usize, priced: usize, total: f64) -> Vec<String> {
-    let lacking = n - priced;
-    let mut all = Vec::new();
-    all.push(match (n, priced) {
-        (0, _) => "No link waits to be ordered.".to_owned(),
-        (n, 0) => format!("{n} links wait to be ordered; none of them is priced."),
-        (n, priced) => format!(
-            "{n} links wait to be ordered; {priced} of them have a price, together {}.",
-            significant(total, 6)
-        ),
-    });
-    if priced > 0 && lacking > 0 {
-        all.push(format!(
-            "{lacking} links are not priced, which does not mean that they cost nothing."
-        ));
-    }
-    all.push(
-        "Prices are those in the parts of this plan; nobody else vouches for them.".to_owned(),
-    );
-    all
 }
 
 fn assumptions(request: &Request<'_>) -> String {

@@ -97,10 +97,14 @@ pub struct ProposalPage {
 }
 
 /// An order list as a page shows it; made by whoever works orders out.
-#[derive(Debug, Clone, Default, PartialEq, Eq)]
+#[derive(Debug, Clone, Default, PartialEq)]
 pub struct OrderPage {
     /// What it comes to, in sentences; a part without a price is said to be not priced.
     pub sentences: Vec<String>,
+    /// What all of it comes to, such as `363.60, and 10 lines not priced`.
+    pub total: String,
+    /// What each family comes to, as far as its parts have a price.
+    pub costs: Vec<(String, f64)>,
     /// The heads of the table of parts.
     pub heads: Vec<String>,
     /// The table of parts: how many of what, price, and so on.

@@ -235,6 +235,7 @@ fn pages_of_others() -> (ProposalPage, OrderPage) {
         sentences: texts.clone(),
         heads: texts.clone(),
         rows: vec![texts],
+        ..OrderPage::default()
     };
     (proposal, order)
 }

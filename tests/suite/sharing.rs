@@ -314,6 +314,7 @@ fn data_has_its_keys_in_one_order_and_holds_what_others_made() {
         sentences: vec!["2 parts, 1 of them not priced".to_owned()],
         heads: vec!["Part".to_owned()],
         rows: vec![vec!["SR10".to_owned()]],
+        ..OrderPage::default()
     };
     let sent = send_with(
         &desk,

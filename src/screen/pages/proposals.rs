@@ -5,6 +5,7 @@ use super::lay::Piece;
 use super::lay::piece;
 use crate::desk::Desk;
 use crate::problem::Problem;
+use crate::problem::several;
 use crate::screen::action::Action;
 use crate::screen::page::Page;
 use crate::screen::page::Target;
@@ -55,7 +56,7 @@ pub fn proposals(desk: &Desk, width: usize, theme: Theme) -> Page {
             .as_ref()
             .map_or(String::new(), |on| format!(", on {on}"));
         let mut rest = vec![piece(
-            format!("{} changes{on}", one.changes.len()),
+            format!("{}{on}", several(one.changes.len(), "change", "changes")),
             Tone::Plain,
         )];
         if !one.note.is_empty() {

@@ -3,6 +3,7 @@
 use super::{Answer, Ask, Layer, Session, ledgers_of};
 use crate::desk::Recovery;
 use crate::desk::SaveState;
+use crate::problem::several;
 use crate::screen::page::{Line, Page};
 use crate::screen::theme::Tone;
 
@@ -45,7 +46,10 @@ impl Session {
             Ok(n_steps) => {
                 self.greeting = false;
                 self.say(
-                    format!("{n_steps} steps taken up again, not saved yet"),
+                    format!(
+                        "{} taken up again, not saved yet",
+                        several(n_steps, "step", "steps")
+                    ),
                     Tone::Changed,
                 );
             }
@@ -69,8 +73,8 @@ fn told(recovery: &Recovery) -> Vec<Line> {
         None => String::new(),
     };
     let mut lines = vec![Line::plain(format!(
-        "A sitting ended without saving. {} steps can be made again{when}.",
-        recovery.n_steps
+        "A sitting ended without saving. {} can be made again{when}.",
+        several(recovery.n_steps, "step", "steps")
     ))];
     if !recovery.is_whole {
         lines.push(Line::new(
