@@ -3,7 +3,7 @@
 
 use crate::books::{V, ods, ods_table, one_page, row, rows, xls, xlsb, xlsx, xlsx_with};
 use portledger::desk::Desk;
-use portledger::files::import::{Decimal, Import, Source, Wish, aside_lines};
+use portledger::files::import::{Decimal, How, Import, Source, Wish, aside_lines};
 use portledger::files::plan_file;
 use portledger::files::spreadsheet::{Kind, Reader, Wanted};
 use portledger::problem::Problem;
@@ -826,11 +826,7 @@ fn every_heading_of_the_list_is_known_or_kept_as_text() {
             let (_, import) = plain("a.csv", text.as_bytes());
             let mapped = &import.mapped[1];
             match column {
-                "" => assert_eq!(
-                    mapped.how,
-                    portledger::files::import::How::Unknown,
-                    "{heading}"
-                ),
+                "" => assert_eq!(mapped.how, How::Unknown, "{heading}"),
                 column => assert_eq!(mapped.column, column, "{heading}"),
             }
         }
@@ -965,4 +961,49 @@ fn a_table_is_read_without_a_plan_file_at_hand() {
     let source = Source::of_text(b"id,from\nL1,a\n", "cables", &Wish::default()).unwrap();
     let import = portledger::files::import::links(desk.plan(), &source, &Wish::default()).unwrap();
     assert_eq!((import.n_links, import.page.as_str()), (1, ""));
+}
+
+// Lists that went out of a plan.
+
+#[test]
+fn a_list_of_a_plan_is_read_as_it_stands_without_what_is_computed() {
+    let bytes = b"id,verdict,from,to,length (m),margin (dB),notes,mine\n\
+        L1,fits,-,core p1,30,0.3,Total,x\n\
+        Total,unknown,a,b,,,,\n\
+        L2,,a,b,20,,,\n\
+        Total,,,,50,,,\n";
+    let import = check(
+        "a.csv",
+        bytes,
+        "id,from,to,length,notes,mine\nL1,-,core p1,30,Total,x\nTotal,a,b,,,\nL2,a,b,20,,\n",
+    );
+    says(&import, "a list of a plan: 2 computed columns are left out");
+    says(&import, "row 5 set aside: a total");
+    let kept = with_map(&[("margin (dB)", "text")]);
+    let (_, import) = read("a.csv", bytes, &kept).unwrap();
+    says(&import, "a list of a plan: 1 computed column is left out");
+    let how = |heading: &str| {
+        import
+            .mapped
+            .iter()
+            .find(|one| one.heading == heading)
+            .unwrap()
+            .how
+    };
+    assert_eq!(how("margin (dB)"), How::Said);
+    assert_eq!(how("verdict"), How::Computed);
+}
+
+#[test]
+fn a_list_of_somebody_else_keeps_a_column_that_is_computed_here() {
+    for bytes in [
+        &b"id,from,verdict\nL1,a,good\n"[..],
+        b"Cable,from,verdict,margin (dB)\nL1,a,good,3\n",
+    ] {
+        let (_, import) = plain("a.csv", bytes);
+        says(
+            &import,
+            "heading `verdict` is not known; its cells are in column",
+        );
+    }
 }

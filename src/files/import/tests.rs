@@ -151,7 +151,7 @@ fn nothing_of_the_source_is_lost() {
             "heading `length` is not known; its cells are in column `length_2`",
             "cells without a heading are in column `column_7`",
             "length `far` is not a number, kept as it is (row 4)",
-            "id `L1` is not the only one, all are kept (row 6)",
+            "id `L1` is not the only one, all are kept; --tell-apart makes `L1-2` of the next (row 6)",
         ],
     );
     let rows: Vec<usize> = import.set_aside.iter().map(|aside| aside.row).collect();
