@@ -99,10 +99,11 @@ fn attack_in_batches(target: &str, packed: &Packed, n: usize) {
     while next < n && tally.broke.len() < 20 {
         let begun = next;
         next = batch(target, next, n, &mut tally);
-        if let Some(at) = tally.deaths.last().copied().filter(|at| *at >= begun) {
-            if let Err(why) = tried(&hold, folder.path(), &apart(), &packed.input(at)) {
-                tally.broke.push(format!("@{at} {why}"));
-            }
+        let death = tally.deaths.last().copied().filter(|at| *at >= begun);
+        if let Some(at) = death
+            && let Err(why) = tried(&hold, folder.path(), &apart(), &packed.input(at))
+        {
+            tally.broke.push(format!("@{at} {why}"));
         }
         // A long run that is stopped has said how far it came.
         say(&format!(

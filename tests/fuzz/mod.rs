@@ -20,6 +20,9 @@ use std::path::PathBuf;
 /// Inputs of a usual run, of each target.
 const INPUTS: usize = 3_000;
 
+/// Sittings of a usual run; each is drawn after every key.
+const SITTINGS: usize = 100;
+
 /// The longest input.
 const LONGEST: usize = 20_000;
 
@@ -111,13 +114,18 @@ fn corpus(target: &str) -> Vec<Vec<u8>> {
 
 /// Tries the corpus, then inputs made from it.
 fn attack(target: &str, hold: impl Fn(&[u8])) {
+    attack_some(target, INPUTS, hold);
+}
+
+/// As many inputs as a usual run is to make; each is small, but some take long to try.
+fn attack_some(target: &str, usual: usize, hold: impl Fn(&[u8])) {
     let corpus = corpus(target);
     assert!(!corpus.is_empty());
     for input in &corpus {
         attempt(target, input, &hold);
     }
     let wanted = std::env::var("FUZZ_INPUTS").ok();
-    let n = wanted.map_or(INPUTS, |n| n.parse().unwrap());
+    let n = wanted.map_or(usual, |n| n.parse().unwrap());
     let mut random = Random(7);
     for _ in 0..n {
         attempt(target, &changed(&corpus, &mut random), &hold);
@@ -210,7 +218,7 @@ fn no_text_acts_on_a_terminal() {
 
 #[test]
 fn any_keys_can_be_pressed_and_taken_back() {
-    attack("keys", targets::keys());
+    attack_some("keys", SITTINGS, targets::keys());
 }
 
 #[test]
