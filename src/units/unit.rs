@@ -35,8 +35,15 @@ impl Unit {
     }
 
     /// A value in this unit as a value in base units.
+    ///
+    /// Near the least numbers there are, digits are lost, so that one could not be written and read
+    /// again; nothing of a plan is that small, and it counts as 0.
     pub fn to_base(&self, value: f64) -> f64 {
-        value * self.times / self.per + self.offset
+        /// Times the scale of any unit still far above the least number with all its digits.
+        const LEAST: f64 = 1e-250;
+        let base = value * self.times / self.per + self.offset;
+        let is_lost = base != 0.0 && base.abs() < LEAST;
+        if is_lost { 0.0 } else { base }
     }
 
     /// A value in base units as a value in this unit.

@@ -401,6 +401,19 @@ fn the_limit_of_rows_is_inclusive() {
 }
 
 #[test]
+fn a_number_without_all_its_digits_comes_back_as_it_was_saved() {
+    for length in ["5.4e-311", "1.9e-319 km", "6.3e-294 m", "-4.9e-324 ft", "1e-240"] {
+        let text = sealed(&format!(
+            "portledger = 1\n\n[rows]\nlinks = '''\nid,length\nL1,{length}\n'''\n"
+        ));
+        let (plan, _) = read(&text, fresh).unwrap();
+        let once = write(&plan);
+        let (again, _) = read(&once, fresh).unwrap();
+        assert_eq!(write(&again), once, "{length}");
+    }
+}
+
+#[test]
 fn the_limit_of_bytes_is_inclusive() {
     let mut text = "x".repeat(MAX_BYTES);
     assert_eq!(read(&text, fresh).unwrap_err().code, "not-a-plan");
