@@ -106,6 +106,41 @@ mod tests {
     }
 
     #[test]
+    fn numbers_that_no_decimal_of_the_unit_gives_are_written_in_another() {
+        let units = Units::builtin();
+        let mut in_base_units = 0;
+        for symbol in ["ft", "in", "ns", "km", "dB/km", "Gb/s", "yr"] {
+            let unit = units.unit(symbol).unwrap();
+            for n in 1..2_000 {
+                let base = unit.to_base(f64::from(n).sqrt()).next_up();
+                let text = exact(base, &unit);
+                assert_eq!(
+                    super::super::read(&text, &unit),
+                    Ok(base),
+                    "{text} {symbol}"
+                );
+                in_base_units += usize::from(text.contains(' '));
+            }
+        }
+        assert!(in_base_units > 0);
+    }
+
+    #[test]
+    fn messages_show_a_value_in_the_unit_of_its_measure() {
+        let units = Units::builtin();
+        for (symbol, value, text) in [
+            ("ft", 250.0, "76.2 m"),
+            ("dB/km", 0.35, "0.35 dB/km"),
+            ("Mb/s", 100.0, "0.1 Gb/s"),
+            ("°C", 20.0, "20 °C"),
+            ("1/m", 3.0, "3 1/m"),
+        ] {
+            let unit = units.unit(symbol).unwrap();
+            assert_eq!(units.in_default(unit.to_base(value), unit.measure), text);
+        }
+    }
+
+    #[test]
     fn people_see_short_numbers() {
         let units = Units::builtin();
         let db = units.unit("dB").unwrap();
@@ -113,5 +148,15 @@ mod tests {
         assert_eq!(shown(-0.000_01, &db, Some(2)), "0 dB");
         assert_eq!(shown(4.500_000_000_000_1, &db, None), "4.5 dB");
         assert_eq!(significant(1.0e-9, 6), "1e-9");
+        assert_eq!(significant(1e-6, 6), "0.000001");
+        assert_eq!(significant(9.999_999_9e-7, 3), "0.000001");
+        assert_eq!(significant(1e16, 6), "1e16");
+        assert_eq!(significant(-0.0, 6), "0");
+        assert_eq!(significant(-1_234.56, 3), "-1230");
+        assert_eq!(significant(12.0, 0), "10");
+        let number = Unit::none();
+        assert_eq!(shown(100.0, &number, Some(0)), "100");
+        assert_eq!(shown(0.5, &db, Some(0)), "0 dB");
+        assert_eq!(bare(-2.50, &db, Some(2)), "-2.5");
     }
 }

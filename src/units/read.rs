@@ -171,4 +171,31 @@ mod tests {
             assert_eq!(problem.code, code, "{text}");
         }
     }
+
+    #[test]
+    fn an_exponent_needs_digits() {
+        for (text, split) in [
+            ("5e", Some((5.0, "e"))),
+            ("2e- m", Some((2.0, "e- m"))),
+            ("2e-3 m", Some((0.002, "m"))),
+            ("+.5E1x", Some((5.0, "x"))),
+            ("4.", Some((4.0, ""))),
+            ("-.", None),
+            (".e1", None),
+        ] {
+            assert_eq!(split_quantity(text), split, "{text}");
+        }
+    }
+
+    #[test]
+    fn a_comma_is_called_a_point_only_where_a_number_would_come_of_it() {
+        for (text, help) in [
+            ("1,5", "write the decimal point as a point: `1.5`"),
+            ("1.2.3", "write a number with its unit, for example `10 m`"),
+            ("a,b", "write a number with its unit, for example `10 m`"),
+        ] {
+            let problem = read(text, &column("m")).unwrap_err();
+            assert_eq!(problem.help, [help], "{text}");
+        }
+    }
 }

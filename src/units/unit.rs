@@ -283,18 +283,21 @@ impl Units {
             )
             .help("a level such as dBm stands alone; a rate is written in dB, as in dB/km"));
         }
-        let exponent = if below { -exponent } else { exponent };
-        let dim = unit
-            .measure
-            .dim
-            .power(exponent)
-            .and_then(|dim| out.measure.dim.times(dim));
-        out.measure = Measure::amount(dim.ok_or_else(|| {
+        let too_large = || {
             Problem::new(
                 "unit-power",
                 format!("the exponents of `{}` are too large", out.symbol),
             )
-        })?);
+        };
+        // The least exponent has no counterpart above the line.
+        let exponent = if below {
+            exponent.checked_neg().ok_or_else(too_large)?
+        } else {
+            exponent
+        };
+        let dim = unit.measure.dim.power(exponent);
+        let dim = dim.and_then(|dim| out.measure.dim.times(dim));
+        out.measure = Measure::amount(dim.ok_or_else(too_large)?);
         for _ in 0..exponent.unsigned_abs() {
             let (up, down) = if exponent > 0 {
                 (unit.times, unit.per)
@@ -366,5 +369,33 @@ mod tests {
         assert!(units.unit("dBm/km").is_err());
         assert_eq!(units.unit("KM").unwrap().symbol, "km");
         assert_eq!(units.unit("mb/s").unwrap_err().code, "unit-ambiguous");
+    }
+
+    #[test]
+    fn exponents_end_where_eight_bits_end() {
+        let units = Units::builtin();
+        let code = |text: &str| units.unit(text).map_err(|problem| problem.code);
+        assert!(code("1/m^127").is_ok());
+        assert!(code("m^-128").is_ok());
+        for text in ["1/m^-128", "s/m^-128", "m^127·m", "1/m^127/m/m", "area^2"] {
+            assert!(code(text).is_err(), "{text}");
+        }
+        assert_eq!(code("1/m^-128"), Err("unit-power"));
+        for text in ["m^128", "m^0", "m^x"] {
+            assert_eq!(code(text), Err("unit-level"), "{text}");
+        }
+    }
+
+    #[test]
+    fn powers_of_a_unit_scale_as_often_as_they_say() {
+        let units = Units::builtin();
+        let base = |text: &str| units.unit(text).unwrap().to_base(1.0);
+        // The acre is 4,840 square yards, and 4,046.856 422 4 m2 by definition of the yard.
+        assert!((4_840.0 * base("yd^2") - 4_046.856_422_4).abs() < 1e-9);
+        assert_eq!(base("1/km^2"), 1e-6);
+        assert_eq!(base("km^-2"), base("1/km^2"));
+        assert_eq!(base("km^2"), 1e6);
+        let square = units.unit("ft^2").unwrap().measure;
+        assert_eq!(square, units.unit("m*m").unwrap().measure);
     }
 }

@@ -2,7 +2,7 @@
 
 use super::story::Story;
 use portledger::plan::{Edit, read_entry};
-use portledger::table::Cell;
+use portledger::table::{Cell, NO_FLAG};
 
 /// Three halls; `L1` goes up from the north hall, `A1` and `A2` are access links of two halls.
 fn campus() -> Story {
@@ -419,5 +419,44 @@ fn one_thread_and_several_give_the_same_bits() {
         };
         assert_eq!(bits(one.values(column)), bits(four.values(column)));
         assert_eq!(one.values(column).codes(), four.values(column).codes());
+    }
+}
+
+#[test]
+fn yes_no_and_unknown_go_together_as_three_values() {
+    let said = [None, Some(false), Some(true)];
+    let length = |p: Option<bool>| p.map_or("", |p| if p { "100 m" } else { "10 m" });
+    let splices = |q: Option<bool>| q.map_or("", |q| if q { "4" } else { "1" });
+    let pairs: Vec<_> = said.iter().flat_map(|p| said.map(|q| (*p, q))).collect();
+    let mut story = Story::new();
+    for (at, (p, q)) in pairs.iter().enumerate() {
+        let cells = [("length", length(*p)), ("splices", splices(*q))];
+        let given: Vec<_> = cells
+            .into_iter()
+            .filter(|cell| !cell.1.is_empty())
+            .collect();
+        story = story.link(&format!("L{at}"), &given);
+    }
+    let story = story.told();
+    let answers = |text: &str| -> Vec<Option<bool>> {
+        let links = story.sheet("links");
+        let flags = story.engine().condition(story.plan(), links, text);
+        let flags = flags.unwrap_or_else(|problems| panic!("{text}: {problems:?}"));
+        let of_row = |at| flags[story.row_of("links", &format!("L{at}")).at()];
+        let told = |flag| (flag != NO_FLAG).then_some(flag == 1);
+        (0..pairs.len()).map(of_row).map(told).collect()
+    };
+    let either = pairs.iter().map(|(p, q)| match (p, q) {
+        (Some(true), _) | (_, Some(true)) => Some(true),
+        (Some(false), Some(false)) => Some(false),
+        (None, _) | (_, None) => None,
+    });
+    let either: Vec<_> = either.collect();
+    for text in [
+        "length > 50 m or splices > 2",
+        "splices > 2 or length > 50 m",
+        "not (not (length > 50 m) and not (splices > 2))",
+    ] {
+        assert_eq!(answers(text), either, "{text}");
     }
 }

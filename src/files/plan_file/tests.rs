@@ -402,7 +402,13 @@ fn the_limit_of_rows_is_inclusive() {
 
 #[test]
 fn a_number_without_all_its_digits_comes_back_as_it_was_saved() {
-    for length in ["5.4e-311", "1.9e-319 km", "6.3e-294 m", "-4.9e-324 ft", "1e-240"] {
+    for length in [
+        "5.4e-311",
+        "1.9e-319 km",
+        "6.3e-294 m",
+        "-4.9e-324 ft",
+        "1e-240",
+    ] {
         let text = sealed(&format!(
             "portledger = 1\n\n[rows]\nlinks = '''\nid,length\nL1,{length}\n'''\n"
         ));
