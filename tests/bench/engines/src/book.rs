@@ -82,17 +82,15 @@ impl Book {
         formulas(self) == formulas(other)
     }
 
-    /// The entered cell of a link under the heading that begins with a word.
+    /// The entered cell of a link under a heading.
     ///
     /// # Panics
     /// Where there is none.
-    pub fn entered(&self, id: &str, word: &str) -> Place {
+    pub fn entered(&self, id: &str, heading: &str) -> Place {
         let page = self.page("Links");
         let is = |at: At, wanted: &str| matches!(page.values.get(&at), Some(Data::String(text)) if text == wanted);
         let mut heads = page.values.range((HEADS, 0)..(HEADS + 1, 0));
-        let column = heads.find(|((_, column), head)| {
-            head.to_string().split(' ').next() == Some(word) && is((HEADS - 1, *column), "entered")
-        });
+        let column = heads.find(|(at, _)| is(**at, heading) && is((HEADS - 1, at.1), "entered"));
         let column = column.expect("the column is on the page").0.1;
         let mut rows = page.values.keys().filter(|at| at.1 == 0);
         let row = rows.find(|at| is(**at, id)).expect("the link is there").0;

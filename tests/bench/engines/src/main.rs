@@ -103,7 +103,7 @@ impl Case {
         let after = Book::of(&mut desk, folder);
         Self {
             n_links,
-            length: book.entered(LINK, "length"),
+            length: book.entered(LINK, "Length (m)"),
             assumption: book.assumed(ASSUMED),
             book,
             after,
