@@ -133,8 +133,7 @@ impl Case {
     /// Measures an engine, unless the last size says that it takes too long; gives what it took.
     fn measure<C: Calculator>(&self, before: Option<Took>) -> Option<Took> {
         if let Some(before) = before {
-            // Where every row looks through all rows, twice the rows take four times as long.
-            let times = (self.n_links as f64 / before.n_links as f64).powi(2);
+            let times = (self.n_links as f64 / before.n_links as f64).powi(C::GROWS);
             let most = before.full.mul_f64(times);
             if most > PATIENCE {
                 report(&format!(

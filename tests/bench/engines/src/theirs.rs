@@ -20,6 +20,8 @@ use std::collections::BTreeMap;
 pub trait Calculator {
     /// The name and version.
     const NAME: &'static str;
+    /// With which power of the links its time may grow.
+    const GROWS: i32;
 
     /// Puts all cells in; what belongs to that, such as a graph, is made here as well.
     fn of(book: &Book) -> Self;
@@ -39,6 +41,8 @@ pub struct Formualizer(Workbook);
 
 impl Calculator for Formualizer {
     const NAME: &'static str = "formualizer 0.13.0";
+    // It keeps an index of what is searched.
+    const GROWS: i32 = 1;
 
     fn of(book: &Book) -> Self {
         let mut workbook = Workbook::new_with_config(WorkbookConfig::ephemeral());
@@ -99,6 +103,8 @@ pub struct Ironcalc {
 
 impl Calculator for Ironcalc {
     const NAME: &'static str = "ironcalc_base 0.9.1";
+    // Every search goes through all rows.
+    const GROWS: i32 = 2;
 
     fn of(book: &Book) -> Self {
         let mut model = Model::new_empty("book", "en", "UTC", "en").expect("a model is made");
