@@ -242,7 +242,7 @@ impl Facts {
     /// What is to be bought comes to, by family: what the order list says, so that there is one sum.
     fn costs(&mut self, request: &Request<'_>) {
         let Some(order) = &request.order else {
-            self.money = vec!["Nothing is to be ordered.".to_owned()];
+            self.money = vec!["There is no order list.".to_owned()];
             return;
         };
         self.money = vec![

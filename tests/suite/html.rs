@@ -7,6 +7,7 @@ use markup5ever_rcdom::{Handle, NodeData, RcDom};
 use portledger::desk::Desk;
 use portledger::problem::clean;
 use portledger::report::{Choice, OrderPage, ProposalPage};
+use portledger::study::order::order_list;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Texts that would like to be more than texts.
@@ -326,7 +327,10 @@ fn the_page_runs_nothing_and_asks_nobody() {
 #[test]
 fn findings_stand_in_front_worst_first_seven_at_most() {
     let desk = Desk::demo().unwrap();
-    let page = page(&plain(&desk, "html").bytes);
+    let list = order_list(desk.plan(), desk.engine()).unwrap();
+    let order = OrderPage::of(desk.plan(), &list);
+    let sent = send_with(&desk, "html", Choice::default(), None, order);
+    let page = page(&sent.bytes);
     let front = page.all("ol li");
     assert_eq!(front.len(), 7);
     for (told, finding) in front.into_iter().zip(&desk.findings().list) {

@@ -173,7 +173,18 @@ proptest! {
         let found = giveback::compare(back.plan(), None, &book);
         let all: Vec<usize> = (0..found.differences.len()).collect();
         back.merge(&found, &all, "all of it").unwrap();
-        let differ = differences(&entered(desk.plan(), &SHEETS), &entered(back.plan(), &SHEETS));
+        // Pages show a break of a line as a blank, and runs of blanks are one.
+        let one_line = |cell: Entered| match cell {
+            Entered::Text(text) => {
+                Entered::Text(text.split_whitespace().collect::<Vec<_>>().join(" "))
+            }
+            Entered::Number(_) | Entered::Wrong(_) => cell,
+        };
+        let shown = |plan: &Plan| -> Cells {
+            let cells = entered(plan, &SHEETS).into_iter();
+            cells.map(|(key, cell)| (key, one_line(cell))).collect()
+        };
+        let differ = differences(&shown(desk.plan()), &shown(back.plan()));
         prop_assert!(differ.is_empty(), "{}", differ.join("\n"));
     }
 
