@@ -1,8 +1,8 @@
 //! What has to hold for any bytes, one function a kind of input. How inputs are made is in
 //! `mod.rs`, `packed.rs` and `batch.rs`.
 
-use super::super::monkey::assert_sound;
-use crossterm::event::{KeyCode, KeyEvent, KeyModifiers, MouseButton, MouseEvent, MouseEventKind};
+use super::super::monkey::{MOUSE_KINDS, assert_sound};
+use crossterm::event::{KeyCode, KeyEvent, KeyModifiers, MouseEvent};
 use portledger::desk::{Desk, Returned};
 use portledger::files::import::{self, Source, Wish};
 use portledger::files::module_dump;
@@ -413,17 +413,8 @@ fn character(first: u8, rest: &mut &[u8]) -> char {
 }
 
 fn mouse(kind: u8, column: u16, row: u16) -> MouseEvent {
-    const KINDS: [MouseEventKind; 7] = [
-        MouseEventKind::Down(MouseButton::Left),
-        MouseEventKind::Down(MouseButton::Right),
-        MouseEventKind::Drag(MouseButton::Left),
-        MouseEventKind::Up(MouseButton::Left),
-        MouseEventKind::ScrollUp,
-        MouseEventKind::ScrollDown,
-        MouseEventKind::Moved,
-    ];
     MouseEvent {
-        kind: KINDS[usize::from(kind) % KINDS.len()],
+        kind: MOUSE_KINDS[usize::from(kind) % MOUSE_KINDS.len()],
         column,
         row,
         modifiers: KeyModifiers::NONE,

@@ -333,15 +333,7 @@ impl Random {
     }
 
     fn mouse(&mut self) -> MouseEvent {
-        let kind = *self.of(&[
-            MouseEventKind::Down(MouseButton::Left),
-            MouseEventKind::Down(MouseButton::Right),
-            MouseEventKind::Drag(MouseButton::Left),
-            MouseEventKind::Up(MouseButton::Left),
-            MouseEventKind::ScrollUp,
-            MouseEventKind::ScrollDown,
-            MouseEventKind::Moved,
-        ]);
+        let kind = *self.of(&MOUSE_KINDS);
         MouseEvent {
             kind,
             column: u16::try_from(self.below(310)).unwrap(),
@@ -350,6 +342,17 @@ impl Random {
         }
     }
 }
+
+/// What a mouse can do to the ledger.
+pub const MOUSE_KINDS: [MouseEventKind; 7] = [
+    MouseEventKind::Down(MouseButton::Left),
+    MouseEventKind::Down(MouseButton::Right),
+    MouseEventKind::Drag(MouseButton::Left),
+    MouseEventKind::Up(MouseButton::Left),
+    MouseEventKind::ScrollUp,
+    MouseEventKind::ScrollDown,
+    MouseEventKind::Moved,
+];
 
 fn press(code: KeyCode) -> KeyEvent {
     KeyEvent::new(code, KeyModifiers::NONE)
