@@ -66,11 +66,13 @@ impl<'a> Folder<'a> {
         let node = &self.engine.graph().nodes[column.at()];
         if let crate::engine::Source::Entered(position) = node.source {
             let rows = self.plan.rows(node.sheet);
-            let blank = match rows.column(position) {
-                Column::Numbers(values) => values.iter().all(|value| value.is_nan()),
-                Column::Codes(codes) => codes.iter().all(|code| *code == ABSENT),
+            let column_of = rows.column(position);
+            // Removed rows are still stored.
+            let blank = rows.order().iter().all(|row| match column_of {
+                Column::Numbers(values) => values.get(row.at()).is_none_or(|value| value.is_nan()),
+                Column::Codes(codes) => codes.get(row.at()).is_none_or(|code| *code == ABSENT),
                 Column::Flags(_) => true,
-            };
+            });
             let blank = blank && position != 0 && !self.shown.contains(&column);
             return blank.then_some(Node::Missing);
         }

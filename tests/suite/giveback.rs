@@ -240,6 +240,28 @@ fn a_workbook_that_nobody_changed_holds_nothing_new() {
 }
 
 #[test]
+fn a_page_of_rows_with_nothing_but_their_ids_comes_back() {
+    let mut desk = demo();
+    let sheet = desk.plan().sheet("readings").unwrap();
+    let row = vec![(0, read_entry(desk.plan(), sheet, 0, "bare").unwrap())];
+    let rows = desk.plan().rows(sheet).order().to_vec();
+    desk.apply("out", Edit::RemoveRows { sheet, rows }).unwrap();
+    desk.apply(
+        "in",
+        Edit::AddRows {
+            sheet,
+            at: 0,
+            rows: vec![row],
+        },
+    )
+    .unwrap();
+    let book = Book::of(&mut desk);
+    let found = book.compared(&desk);
+    is_nothing(&found);
+    assert_eq!(found.notes, Vec::<String>::new());
+}
+
+#[test]
 fn sorting_moving_and_writing_otherwise_is_no_change() {
     let mut desk = demo();
     let mut book = Book::of(&mut desk);

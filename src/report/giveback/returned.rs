@@ -143,7 +143,9 @@ impl<'b> Table<'b> {
             .into_iter()
             .enumerate()
             .max_by_key(|(at, table)| (table.n_known(), std::cmp::Reverse(*at)))?;
-        let least = sent.columns.len().min(2);
+        // Where rows have nothing but their ids, that is the only heading.
+        let n_sent = sent.columns.iter().filter(|one| is_always_there(one));
+        let least = if n_sent.count() == 1 { 1 } else { 2 };
         (best.1.n_known() >= least).then_some(best.1)
     }
 
