@@ -5,7 +5,7 @@
 use super::import::reader;
 use super::workbook::{Chance, any_plan};
 use portledger::desk::{Desk, Returned, Wanted};
-use portledger::files::import::Wish;
+use portledger::files::import::{Wish, is_total};
 use portledger::files::plan_file;
 use portledger::files::spreadsheet;
 use portledger::plan::{Edit, Entry, Plan};
@@ -100,7 +100,9 @@ fn put(desk: &mut Desk, texts: &[String], chance: &mut Chance) {
         let Some(column) = desk.plan().def(sheet).column(name) else {
             panic!("no column {name}");
         };
-        if column == 0 && desk.plan().find(sheet, text).is_some() {
+        // A row whose id is a word for totals is set aside and told.
+        let is_no_id = is_total(text) || desk.plan().find(sheet, text).is_some();
+        if column == 0 && is_no_id {
             continue;
         }
         // What a person cannot type is not what this is about.
