@@ -10,9 +10,9 @@ use super::group::{Groups, gathered};
 use super::link::linked;
 use super::node::column_id;
 use super::node::{Node, Source};
-use super::recalc::chunked;
-use super::run::{Chunk, Inputs, Piece, with_scratch};
+use super::run::{Chunk, Inputs, Piece, run, run_slot, with_scratch};
 use super::scope::SchemaScope;
+use super::together::chunked;
 use crate::formula::Formula;
 use crate::formula::Ty;
 use crate::formula::Typed;
@@ -199,22 +199,18 @@ fn all_rows(program: &Program, inputs: Inputs<'_>, column: &mut Column) {
     let n_rows = column.len();
     let mut chunks = chunked(std::slice::from_mut(column), n_rows);
     chunks.par_iter_mut().for_each(|chunk| {
-        with_scratch(|scratch| super::run::run(program, inputs, &[], chunk, 0, scratch));
+        with_scratch(|scratch| run_slot(program, inputs, &[], chunk, 0, scratch));
     });
 }
 
 /// Runs a program for one row; gives its number or its code.
 fn one_row(program: &Program, inputs: Inputs<'_>, ty: Ty, row: usize) -> (f64, u32) {
     let (mut number, mut code) = ([MISSING], [ABSENT]);
-    let piece = match ty {
+    let mut piece = match ty {
         Ty::Number(_) | Ty::Flag => Piece::Numbers(&mut number),
         Ty::Text | Ty::Row(_) => Piece::Codes(&mut code),
     };
-    let mut chunk = Chunk {
-        first: row,
-        len: 1,
-        pieces: vec![piece],
-    };
-    with_scratch(|scratch| super::run::run(program, inputs, &[], &mut chunk, 0, scratch));
+    let chunk = Chunk::of_rows(row, 1);
+    with_scratch(|scratch| run(program, inputs, &[], &chunk, &mut piece, scratch));
     (number[0], code[0])
 }

@@ -259,7 +259,7 @@ impl Fold<'_> {
     fn once(&mut self, step: &Step) -> (f64, u32) {
         let (mut number, mut code) = ([MISSING], [ABSENT]);
         let (to, kind) = target_of(step);
-        let (piece, out) = match kind {
+        let (mut piece, out) = match kind {
             Kind::Number => (Piece::Numbers(&mut number), Out::Number(Num::Register(to))),
             Kind::Code => (Piece::Codes(&mut code), Out::Text(Code::Register(to))),
         };
@@ -269,12 +269,8 @@ impl Fold<'_> {
             n_codes: to + 1,
             out,
         };
-        let mut chunk = Chunk {
-            first: 0,
-            len: 1,
-            pieces: vec![piece],
-        };
-        run(&program, self.inputs, &[], &mut chunk, 0, self.scratch);
+        let chunk = Chunk::of_rows(0, 1);
+        run(&program, self.inputs, &[], &chunk, &mut piece, self.scratch);
         (number[0], code[0])
     }
 

@@ -19,6 +19,7 @@ mod scope;
 mod shared;
 mod show;
 mod sort;
+mod together;
 
 pub use dirty::Dirty;
 pub use node::{Graph, Node, Read, Source, Via};

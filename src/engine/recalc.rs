@@ -5,10 +5,9 @@
 
 use super::Engine;
 use super::dirty::Dirty;
-use super::fold::{Folded, folded};
 use super::group::{gathered, gathered_none};
 use super::node::{Source, Via, column_id};
-use super::run::{Chunk, Inputs, Piece, Scratch, Slots, narrow_flag, run, with_scratch};
+use super::run::{Chunk, Inputs, Piece, narrow_flag, run, with_scratch};
 use super::shared::Places;
 use crate::formula::Ty;
 use crate::formula::program::{Code, Num, Out, Program, Step as Instruction};
@@ -18,7 +17,6 @@ use crate::table::{ABSENT, Column, ColumnId, MISSING, NO_FLAG, ParamId, RowId, S
 use crate::table::{Value, Values};
 use rayon::iter::{IndexedParallelIterator, IntoParallelRefMutIterator, ParallelIterator};
 use rustc_hash::FxHashMap;
-use std::sync::Arc;
 
 /// One column that was computed, for tests and for explaining what an edit cost.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -106,78 +104,8 @@ impl Engine {
         }
     }
 
-    /// Runs the programs of columns of one sheet chunk by chunk, all columns of a chunk together,
-    /// so that inputs are read once and results are read back from the cache. Columns that have
-    /// one value for all rows are computed once, before the others.
-    fn run_together(&mut self, plan: &Plan, columns: &[ColumnId]) {
-        let Some(first) = columns.first() else { return };
-        let n_rows = plan.rows(self.graph.nodes[first.at()].sheet).n_stored();
-        if n_rows == 0 {
-            columns
-                .iter()
-                .for_each(|column| self.trace_whole(*column, 0));
-            return;
-        }
-        let mut slots = vec![ABSENT; self.graph.nodes.len()];
-        let (mut differing, mut programs) = (Vec::new(), Vec::new());
-        for column in columns {
-            let Some(program) = self.graph.nodes[column.at()].program() else {
-                continue;
-            };
-            let fold = |scratch: &mut Scratch| folded(program, self.inputs(plan), &slots, scratch);
-            match with_scratch(fold) {
-                Folded::Number(value) => self.put_number(*column, value, n_rows),
-                Folded::Code(code) => {
-                    self.values[column.at()] = Column::Codes(Values::same(code, n_rows));
-                    self.trace_whole(*column, 1);
-                }
-                Folded::Rows(program) => {
-                    slots[column.at()] = differing.len() as u32;
-                    differing.push(*column);
-                    programs.push(program);
-                }
-            }
-        }
-        self.run_chunks(plan, &differing, &programs, &slots, n_rows);
-    }
-
-    fn run_chunks(
-        &mut self,
-        plan: &Plan,
-        columns: &[ColumnId],
-        programs: &[Arc<Program>],
-        slots: &Slots,
-        n_rows: usize,
-    ) {
-        if columns.is_empty() {
-            return;
-        }
-        let mut taken: Vec<Column> = columns
-            .iter()
-            .map(|column| self.take_values(*column).room(n_rows))
-            .collect();
-        let inputs = self.inputs(plan);
-        let mut chunks = chunked(&mut taken, n_rows);
-        let compute = |chunk: &mut Chunk<'_>| {
-            with_scratch(|scratch| {
-                for (slot, program) in programs.iter().enumerate() {
-                    run(program, inputs, slots, chunk, slot, scratch);
-                }
-            });
-        };
-        match chunks.as_mut_slice() {
-            [] => {}
-            [only] => compute(only),
-            several => several.par_iter_mut().for_each(compute),
-        }
-        for (column, values) in columns.iter().zip(taken) {
-            self.values[column.at()] = values;
-            self.trace_whole(*column, n_rows);
-        }
-    }
-
     /// The values of a column, with none left in their place.
-    fn take_values(&mut self, column: ColumnId) -> Column {
+    pub(super) fn take_values(&mut self, column: ColumnId) -> Column {
         std::mem::replace(
             &mut self.values[column.at()],
             Column::Numbers(Values::default()),
@@ -185,7 +113,7 @@ impl Engine {
     }
 
     /// Gives all rows of a column of numbers or flags one value.
-    fn put_number(&mut self, column: ColumnId, value: f64, n_rows: usize) {
+    pub(super) fn put_number(&mut self, column: ColumnId, value: f64, n_rows: usize) {
         self.values[column.at()] = match self.graph.nodes[column.at()].ty {
             Ty::Flag => Column::Flags(Values::same(narrow_flag(value), n_rows)),
             Ty::Number(_) | Ty::Text | Ty::Row(_) => Column::Numbers(Values::same(value, n_rows)),
@@ -194,7 +122,7 @@ impl Engine {
     }
 
     /// Puts a column that was computed whole into the trace.
-    fn trace_whole(&mut self, column: ColumnId, evaluated: usize) {
+    pub(super) fn trace_whole(&mut self, column: ColumnId, evaluated: usize) {
         self.trace.push(Step {
             column,
             evaluated,
@@ -764,12 +692,9 @@ impl Engine {
             Column::Codes(_) => Column::of_codes(vec![ABSENT; len]),
         };
         let inputs: Inputs<'_> = self.inputs(plan);
-        let mut chunk = Chunk {
-            first,
-            len,
-            pieces: vec![piece(&mut fresh)],
-        };
-        with_scratch(|scratch| run(program, inputs, &[], &mut chunk, 0, scratch));
+        let chunk = Chunk::of_rows(first, len);
+        let mut into = piece(&mut fresh);
+        with_scratch(|scratch| run(program, inputs, &[], &chunk, &mut into, scratch));
         fresh
     }
 
@@ -864,49 +789,8 @@ impl Engine {
     }
 }
 
-/// So many cells of one chunk, all columns together, still lie in the second cache.
-const CELLS_AT_ONCE: usize = 1 << 18;
-
-/// The columns cut into chunks of rows.
-///
-/// Sixteen chunks keep two to sixteen workers busy; below 1,024 rows the cost of a chunk shows,
-/// above 16,384 its registers leave the cache (both measured).
-pub(super) fn chunked(columns: &mut [Column], n_rows: usize) -> Vec<Chunk<'_>> {
-    let most = (CELLS_AT_ONCE / columns.len().max(1))
-        .next_power_of_two()
-        .clamp(1024, 16384);
-    let size = (n_rows / 16).next_power_of_two().clamp(1024, most);
-    let mut chunks: Vec<Chunk<'_>> = (0..n_rows)
-        .step_by(size)
-        .map(|first| Chunk {
-            first,
-            len: size.min(n_rows - first),
-            pieces: Vec::with_capacity(columns.len()),
-        })
-        .collect();
-    for column in columns {
-        match column {
-            Column::Numbers(values) => {
-                for (chunk, part) in chunks.iter_mut().zip(values.spread().chunks_mut(size)) {
-                    chunk.pieces.push(Piece::Numbers(part));
-                }
-            }
-            Column::Flags(flags) => {
-                for (chunk, part) in chunks.iter_mut().zip(flags.spread().chunks_mut(size)) {
-                    chunk.pieces.push(Piece::Flags(part));
-                }
-            }
-            Column::Codes(codes) => {
-                for (chunk, part) in chunks.iter_mut().zip(codes.spread().chunks_mut(size)) {
-                    chunk.pieces.push(Piece::Codes(part));
-                }
-            }
-        }
-    }
-    chunks
-}
-
-fn piece(column: &mut Column) -> Piece<'_> {
+/// All rows of a column, to be written.
+pub(super) fn piece(column: &mut Column) -> Piece<'_> {
     match column {
         Column::Numbers(values) => Piece::Numbers(values.spread()),
         Column::Flags(flags) => Piece::Flags(flags.spread()),

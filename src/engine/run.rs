@@ -82,7 +82,7 @@ pub enum Piece<'a> {
 }
 
 /// A run of rows with the pieces of all columns that are computed together.
-#[derive(Debug)]
+#[derive(Debug, Default)]
 pub struct Chunk<'a> {
     /// The first row.
     pub first: usize,
@@ -90,6 +90,20 @@ pub struct Chunk<'a> {
     pub len: usize,
     /// The columns, each at its slot.
     pub pieces: Vec<Piece<'a>>,
+    /// Columns that have no place of their own yet but hold these values in these rows, each at
+    /// its slot; empty where there are none.
+    pub own: Vec<Option<Column>>,
+}
+
+impl Chunk<'_> {
+    /// Some rows in which no columns are computed together.
+    pub fn of_rows(first: usize, len: usize) -> Self {
+        Self {
+            first,
+            len,
+            ..Self::default()
+        }
+    }
 }
 
 /// Registers, kept from run to run.
@@ -130,6 +144,13 @@ impl Codes<'_> {
     }
 }
 
+/// What a column holds in the rows of a chunk.
+enum Held<'a> {
+    Numbers(&'a [f64]),
+    Flags(&'a [u8]),
+    Codes(&'a [u32]),
+}
+
 /// One program on its way over one chunk.
 struct Runner<'r, 'c> {
     inputs: Inputs<'r>,
@@ -138,7 +159,7 @@ struct Runner<'r, 'c> {
 }
 
 /// Runs a program over a chunk and writes the piece at a slot.
-pub fn run(
+pub fn run_slot(
     program: &Program,
     inputs: Inputs<'_>,
     slots: &Slots,
@@ -147,6 +168,19 @@ pub fn run(
     scratch: &mut Scratch,
 ) {
     let mut target = std::mem::take(&mut chunk.pieces[slot]);
+    run(program, inputs, slots, chunk, &mut target, scratch);
+    chunk.pieces[slot] = target;
+}
+
+/// Runs a program over the rows of a chunk and writes a piece.
+pub fn run(
+    program: &Program,
+    inputs: Inputs<'_>,
+    slots: &Slots,
+    chunk: &Chunk<'_>,
+    target: &mut Piece<'_>,
+    scratch: &mut Scratch,
+) {
     scratch.grow(program, chunk.len);
     let runner = Runner {
         inputs,
@@ -155,7 +189,7 @@ pub fn run(
     };
     let last = program.steps.len().wrapping_sub(1);
     for (at, step) in program.steps.iter().enumerate() {
-        match (&mut target, direct(step, program.out)) {
+        match (&mut *target, direct(step, program.out)) {
             (Piece::Numbers(into), Some(Kind::Number)) if at == last => {
                 runner.number_step(step, into, scratch);
             }
@@ -170,8 +204,7 @@ pub fn run(
         .last()
         .and_then(|step| direct(step, program.out))
         .is_some();
-    runner.write_out(program.out, &mut target, scratch, written);
-    chunk.pieces[slot] = target;
+    runner.write_out(program.out, target, scratch, written);
 }
 
 /// The kind of a register.
@@ -254,11 +287,23 @@ impl Runner<'_, '_> {
         self.chunk.first..self.chunk.first + self.chunk.len
     }
 
-    /// The piece of a column that is computed in this chunk.
-    fn piece(&self, column: ColumnId) -> Option<&Piece<'_>> {
-        match self.slots.get(column.at()) {
-            Some(slot) if *slot != ABSENT => Some(&self.chunk.pieces[*slot as usize]),
-            _ => None,
+    /// What a column that is computed in this chunk holds by now.
+    fn held(&self, column: ColumnId) -> Option<Held<'_>> {
+        let slot = *self
+            .slots
+            .get(column.at())
+            .filter(|slot| **slot != ABSENT)? as usize;
+        match self.chunk.pieces.get(slot) {
+            Some(Piece::Numbers(values)) => return Some(Held::Numbers(values)),
+            Some(Piece::Flags(flags)) => return Some(Held::Flags(flags)),
+            Some(Piece::Codes(codes)) => return Some(Held::Codes(codes)),
+            Some(Piece::None) | None => {}
+        }
+        match self.chunk.own.get(slot)?.as_ref()? {
+            Column::Numbers(Values::Each(values)) => Some(Held::Numbers(values)),
+            Column::Flags(Values::Each(flags)) => Some(Held::Flags(flags)),
+            Column::Codes(Values::Each(codes)) => Some(Held::Codes(codes)),
+            Column::Numbers(_) | Column::Flags(_) | Column::Codes(_) => None,
         }
     }
 
@@ -280,10 +325,10 @@ impl Runner<'_, '_> {
     }
 
     fn number_column<'s>(&'s self, column: ColumnId, wide: &'s mut [f64]) -> Numbers<'s> {
-        match self.piece(column) {
-            Some(Piece::Numbers(values)) => return Numbers::Each(values),
-            Some(Piece::Flags(flags)) => return widened(flags, wide),
-            Some(Piece::None | Piece::Codes(_)) | None => {}
+        match self.held(column) {
+            Some(Held::Numbers(values)) => return Numbers::Each(values),
+            Some(Held::Flags(flags)) => return widened(flags, wide),
+            Some(Held::Codes(_)) | None => {}
         }
         match self.column(column) {
             Column::Numbers(Values::Each(values)) => Numbers::Each(&values[self.rows()]),
@@ -317,12 +362,12 @@ impl Runner<'_, '_> {
             Code::Constant(code) => Codes::All(code),
             Code::Assumption(param) => Codes::All(self.inputs.assumed[param.at()].code),
             Code::This => Codes::This(self.chunk.first as u32),
-            Code::Text(column) => match self.piece(column) {
-                Some(Piece::Codes(codes)) => Codes::Each(codes),
+            Code::Text(column) => match self.held(column) {
+                Some(Held::Codes(codes)) => Codes::Each(codes),
                 _ => self.codes_of(self.column(column).codes()),
             },
-            Code::Row(column) => match self.piece(column) {
-                Some(Piece::Codes(codes)) => Codes::Each(codes),
+            Code::Row(column) => match self.held(column) {
+                Some(Held::Codes(codes)) => Codes::Each(codes),
                 _ => self.codes_of(self.row_numbers(column)),
             },
         }

@@ -142,6 +142,54 @@ impl Column {
         }
     }
 
+    /// Whether both hold the same kind of values.
+    pub fn is_kind(&self, other: &Self) -> bool {
+        std::mem::discriminant(self) == std::mem::discriminant(other)
+    }
+
+    /// A column of the same kind with places for so many rows, to be written.
+    #[must_use]
+    pub fn alike(&self, n_rows: usize) -> Self {
+        match self {
+            Self::Numbers(_) => Self::of_numbers(vec![0.0; n_rows]),
+            Self::Flags(_) => Self::of_flags(vec![0; n_rows]),
+            Self::Codes(_) => Self::of_codes(vec![0; n_rows]),
+        }
+    }
+
+    /// So many rows of the one value that the column keeps for all rows; none where it keeps more.
+    #[must_use]
+    pub fn of_one(&self, n_rows: usize) -> Option<Self> {
+        Some(match self {
+            Self::Numbers(values) => Self::Numbers(Values::same(values.one()?, n_rows)),
+            Self::Flags(flags) => Self::Flags(Values::same(flags.one()?, n_rows)),
+            Self::Codes(codes) => Self::Codes(Values::same(codes.one()?, n_rows)),
+        })
+    }
+
+    /// Whether all rows have the one value that another column keeps for all of its rows.
+    pub fn is_all(&self, other: &Self) -> bool {
+        match (self, other) {
+            (Self::Numbers(values), Self::Numbers(one)) => values.is_all(one),
+            (Self::Flags(flags), Self::Flags(one)) => flags.is_all(one),
+            (Self::Codes(codes), Self::Codes(one)) => codes.is_all(one),
+            (Self::Numbers(_) | Self::Flags(_) | Self::Codes(_), _) => false,
+        }
+    }
+
+    /// Writes the values of another column of the same kind over those from a row on.
+    ///
+    /// # Panics
+    /// For rows beyond the last.
+    pub fn overwrite(&mut self, first: usize, with: &Self) {
+        match (self, with) {
+            (Self::Numbers(values), Self::Numbers(with)) => values.overwrite(first, with),
+            (Self::Flags(flags), Self::Flags(with)) => flags.overwrite(first, with),
+            (Self::Codes(codes), Self::Codes(with)) => codes.overwrite(first, with),
+            (Self::Numbers(_) | Self::Flags(_) | Self::Codes(_), _) => {}
+        }
+    }
+
     /// A column of the same kind with places for so many rows that are all written before they
     /// are read: the memory of this one, where it fits.
     #[must_use]
@@ -151,9 +199,7 @@ impl Column {
             Self::Flags(Values::Each(each)) if each.len() == n_rows => Self::of_flags(each),
             Self::Codes(Values::Each(each)) if each.len() == n_rows => Self::of_codes(each),
             // Zeros come from the system untouched, so whoever writes first pays for the page.
-            Self::Numbers(_) => Self::of_numbers(vec![0.0; n_rows]),
-            Self::Flags(_) => Self::of_flags(vec![0; n_rows]),
-            Self::Codes(_) => Self::of_codes(vec![0; n_rows]),
+            other => other.alike(n_rows),
         }
     }
 

@@ -118,6 +118,32 @@ impl<T: Value> Values<T> {
         }
     }
 
+    /// Whether all rows have the one value that others keep for all of theirs.
+    pub fn is_all(&self, other: &Self) -> bool {
+        let Some(one) = other.one() else {
+            return false;
+        };
+        match self {
+            Self::Same { value, .. } => value.is_same(one),
+            // Without an end before the last of a run, so that many are compared at once.
+            Self::Each(each) => each
+                .chunks(64)
+                .all(|run| run.iter().fold(true, |all, value| all & value.is_same(one))),
+        }
+    }
+
+    /// Writes other values over those from a row on.
+    ///
+    /// # Panics
+    /// For rows beyond the last.
+    pub fn overwrite(&mut self, first: usize, with: &Self) {
+        let into = &mut self.spread()[first..first + with.len()];
+        match with {
+            Self::Each(each) => into.copy_from_slice(each),
+            Self::Same { value, .. } => into.fill(*value),
+        }
+    }
+
     /// Grows or shrinks to so many rows with this value in new ones.
     pub fn resize(&mut self, n_rows: usize, fill: T) {
         match self {

@@ -551,7 +551,7 @@ fn step_and_compare(plan: &mut Plan, followed: &mut Engine, edit: Edit) -> Edit 
 }
 
 /// Links that are all alike, so that most columns hold one value for all of them.
-fn all_alike() -> Plan {
+fn all_alike(n_links: usize) -> Plan {
     let link = [
         ("from", "North hall"),
         ("to", "Pump house"),
@@ -559,7 +559,7 @@ fn all_alike() -> Plan {
         ("medium", "OM3"),
         ("length", "30 m"),
     ];
-    let links = (0..20).map(|at| format!("L{at}"));
+    let links = (0..n_links).map(|at| format!("L{at}"));
     let story = Story::new()
         .switch("North hall", &[])
         .switch("Pump house", &[]);
@@ -571,7 +571,7 @@ fn all_alike() -> Plan {
 
 #[test]
 fn a_column_that_held_one_value_takes_another_and_gives_it_back() {
-    let mut plan = all_alike();
+    let mut plan = all_alike(20);
     let mut followed = engine(&plan);
     let links = plan.sheet("links").expect("the sheet is built in");
     let n_one = |engine: &Engine| {
@@ -626,6 +626,40 @@ fn a_column_that_held_one_value_takes_another_and_gives_it_back() {
     followed.recalculate(&plan);
     let wrong = difference(&plan, &followed, &engine(&plan));
     assert_eq!(wrong, None);
+}
+
+/// Of many rows a few are computed first, and the others are tried as if they were like those.
+#[test]
+fn rows_that_are_not_like_most_are_computed_as_they_are() {
+    let mut plan = all_alike(5_000);
+    let mut followed = engine(&plan);
+    let links = plan.sheet("links").expect("the sheet is built in");
+    let columns: Vec<usize> = plan.entered(links).collect();
+    let rows = [7, 1_500, 2_047, 2_048, 4_999];
+    let mut backs = Vec::new();
+    for (at, column) in columns.into_iter().enumerate() {
+        let row = RowId(rows[at % rows.len()]);
+        let entry = typed(&plan, links, column, 3);
+        let edit = Edit::SetCells {
+            sheet: links,
+            cells: vec![((column, row), entry)],
+        };
+        let back = step_and_compare(&mut plan, &mut followed, edit.clone());
+        step_and_compare(&mut plan, &mut followed, back);
+        // And together with what was done before.
+        let change = plan.apply(edit).expect("an edit made for this plan");
+        assert!(followed.update(&plan, &change.touched));
+        backs.push(change.inverse);
+    }
+    let anew = engine(&plan);
+    assert_eq!(difference(&plan, &followed, &anew), None);
+    followed.recalculate(&plan);
+    assert_eq!(difference(&plan, &followed, &anew), None);
+    for back in backs.into_iter().rev() {
+        let change = plan.apply(back).expect("the way back");
+        assert!(followed.update(&plan, &change.touched));
+    }
+    assert_eq!(difference(&plan, &followed, &engine(&plan)), None);
 }
 
 /// Runs a rule over many choices in one story, which is edited from case to case.
