@@ -123,14 +123,14 @@ impl<'a> Neighbours<'a> {
     fn take(&mut self, at: usize, token: &Token) -> Result<(), Problem> {
         match &token.kind {
             Kind::Quantity(..) | Kind::Text(_) => self.value(at),
-            Kind::Name if self.is_open(at + 1) => self.text += &format!(" f{at} "),
+            Kind::Name if self.is_open(at + 1) => self.text.push(placeholder(at)),
             Kind::Name => self.value(at),
             Kind::Infix(infix) => self.infix(*infix),
-            Kind::Minus if self.value_next => self.sign("-"),
+            Kind::Minus if self.value_next => self.sign('-'),
             Kind::Minus => self.infix(Infix::Subtract),
-            Kind::NotSign => self.sign("!"),
+            Kind::NotSign => self.sign('!'),
             Kind::NotWord => {
-                self.text += " !(";
+                self.text += "!(";
                 self.level().n_nots += 1;
                 self.value_next = true;
             }
@@ -153,13 +153,13 @@ impl<'a> Neighbours<'a> {
     }
 
     fn value(&mut self, at: usize) {
-        self.text += &format!(" v{at} ");
+        self.text.push(placeholder(at));
         self.n_values += 1;
         self.value_next = false;
     }
 
-    fn sign(&mut self, sign: &str) {
-        self.text += &format!(" {sign}");
+    fn sign(&mut self, sign: char) {
+        self.text.push(sign);
         self.level().n_signs += 1;
         self.value_next = true;
     }
@@ -353,9 +353,22 @@ impl Build<'_> {
     }
 }
 
-/// The token of a placeholder such as `v12`.
+/// The first character that stands for a token; there are more behind it, for private use, than a
+/// formula may have characters.
+const FIRST_PLACEHOLDER: u32 = 0xF_0000;
+
+/// What evalexpr sees of a name, a number or a text: one character for its token, as the cost of
+/// grouping goes with the characters.
+fn placeholder(at: usize) -> char {
+    let at = u32::try_from(at).unwrap_or(u32::MAX);
+    let code = FIRST_PLACEHOLDER.saturating_add(at);
+    char::from_u32(code).unwrap_or(char::REPLACEMENT_CHARACTER)
+}
+
+/// The token of a placeholder.
 fn index(placeholder: &str) -> Option<usize> {
-    placeholder.get(1..)?.parse().ok()
+    let code = u32::from(placeholder.chars().next()?);
+    usize::try_from(code.checked_sub(FIRST_PLACEHOLDER)?).ok()
 }
 
 fn infix(operator: &Operator) -> Option<Infix> {
