@@ -84,16 +84,7 @@ impl Desk {
     /// # Errors
     /// A text that is no plan.
     pub fn of_text(text: &str) -> Result<Self, Problem> {
-        Self::of_text_over(text, trade::empty_plan)
-    }
-
-    /// The same over an empty plan that is there already, or is made once the text turns out to be
-    /// that of a plan.
-    fn of_text_over(
-        text: &str,
-        empty: impl FnOnce() -> Result<Plan, Problem> + Send,
-    ) -> Result<Self, Problem> {
-        let (plan, problems) = plan_file::read(text, empty)?;
+        let (plan, problems) = plan_file::read(text, trade::empty_plan)?;
         Ok(Self::of_plan(plan, problems))
     }
 

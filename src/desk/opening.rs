@@ -7,7 +7,6 @@ use super::keep::Access;
 use super::recovery;
 use super::recovery::{Fit, Glance, Pending, Recovery};
 use super::writer::Places;
-use crate::files::beside;
 use crate::files::checksum;
 use crate::files::checksum_beside;
 use crate::files::journal;
@@ -128,10 +127,8 @@ impl Desk {
 
     /// Reads a plan with its text.
     fn read(path: &Path) -> Result<(Self, String), Problem> {
-        // The plan that the rows go into is made while the disk is waited for.
-        let (text, empty) = beside(|| text_of(path), trade::empty_plan);
-        let text = text?;
-        let mut desk = Self::of_text_over(&text, || empty)?;
+        let text = plan_file::text_of(save::load(path)?)?;
+        let mut desk = Self::of_text(&text)?;
         desk.path = Some(path.to_owned());
         Ok((desk, text))
     }
@@ -139,11 +136,9 @@ impl Desk {
     /// Takes the lock, then reads the plan, so that it cannot change in between; gives the checksum
     /// of the file as well.
     fn open_locked(path: &Path) -> Result<(Self, String), Problem> {
-        let ((locking, text), empty) =
-            beside(|| (Lock::take(path), text_of(path)), trade::empty_plan);
-        let text = text?;
-        let open = || Self::of_text_over(&text, || empty);
-        let (desk, base) = checksum_beside(text.as_bytes(), open);
+        let locking = Lock::take(path);
+        let text = plan_file::text_of(save::load(path)?)?;
+        let (desk, base) = checksum_beside(text.as_bytes(), || Self::of_text(&text));
         let mut desk = desk?;
         desk.path = Some(path.to_owned());
         desk.keep.access = match locking {
@@ -493,11 +488,6 @@ impl Drop for Desk {
             self.keep.retire(None);
         }
     }
-}
-
-/// The text of a plan file.
-fn text_of(path: &Path) -> Result<String, Problem> {
-    plan_file::text_of(save::load(path)?)
 }
 
 fn there(path: &Path) -> Problem {

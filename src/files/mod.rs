@@ -28,17 +28,9 @@ pub fn checksum(bytes: &[u8]) -> String {
         })
 }
 
-/// Does two things at once, where there are cores for both.
-pub fn beside<A: Send, B: Send>(
-    one: impl FnOnce() -> A + Send,
-    other: impl FnOnce() -> B + Send,
-) -> (A, B) {
-    rayon::join(one, other)
-}
-
 /// Does some work while the checksum of bytes is made beside it.
 pub fn checksum_beside<T: Send>(bytes: &[u8], work: impl FnOnce() -> T + Send) -> (T, String) {
-    beside(work, || checksum(bytes))
+    rayon::join(work, || checksum(bytes))
 }
 
 #[cfg(test)]
