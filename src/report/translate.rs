@@ -761,6 +761,9 @@ impl<'a> Translator<'a> {
         }
         let rows = matches!((a.ty, b.ty), (Ty::Row(_), Ty::Row(_)));
         let this = matches!(a.node, Node::This) || matches!(b.node, Node::This);
+        if rows && this && self.blocks[self.here].is_nameless {
+            return untold("it asks for a row of a sheet in which one has no id");
+        }
         if rows && (this || !has_text(a) && !has_text(b)) {
             let (a, b) = (self.at(a)?, self.at(b)?);
             return Ok(Flag::Strict(format!(
@@ -1236,9 +1239,10 @@ fn block_of(plan: &Plan, sheet: SheetId) -> Block {
         positions[row.at()] = u32::try_from(at + 1).unwrap_or(0);
     }
     let mut seen = FxHashSet::default();
-    let mut unnamed = None;
+    let (mut unnamed, mut is_nameless) = (None, false);
     for row in &order {
         let id = plan.id(sheet, *row);
+        is_nameless |= id.is_empty();
         if is_pattern(&id) || id.chars().count() > MOST_OF_A_NAME {
             unnamed = Some("a row has a name that cannot be searched for");
         } else if !is_table && !id.is_empty() && !seen.insert(id.to_lowercase()) {
@@ -1250,6 +1254,7 @@ fn block_of(plan: &Plan, sheet: SheetId) -> Block {
         rows: order,
         positions,
         unnamed,
+        is_nameless,
         columns: Vec::new(),
     }
 }

@@ -4,7 +4,7 @@
 
 use super::import::reader;
 use super::properties::{Step, edit, step};
-use super::workbook::{Chance, any_plan};
+use super::workbook::{self, Calculator, Chance, any_plan};
 use portledger::desk::{Desk, Returned, Wanted};
 use portledger::files::import::{Wish, is_total};
 use portledger::files::plan_file;
@@ -243,7 +243,7 @@ fn is_kept_in_order(plan: &Plan) -> bool {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 24, failure_persistence: None, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: 16, failure_persistence: None, ..ProptestConfig::default() })]
 
     #[test]
     fn an_edited_plan_is_exported_as_its_text_is(
@@ -262,6 +262,19 @@ proptest! {
             let other = &theirs[part];
             prop_assert!(content == other, "{part}\n{}", first_difference(content, other));
         }
+    }
+
+    #[test]
+    fn an_independent_engine_calculates_an_edited_plan_alike(
+        seed in any::<u64>(),
+        words in texts(),
+        steps in prop::collection::vec((step(), any::<bool>()), 0..16),
+    ) {
+        let mut desk = plan_of(seed, &words);
+        edited(&mut desk, &steps);
+        let book = workbook::export(&desk);
+        let differ = workbook::differences(&book, &Calculator::new(&book));
+        prop_assert!(differ.is_empty(), "{}", differ.join("\n"));
     }
 }
 
