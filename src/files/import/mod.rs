@@ -423,4 +423,6 @@ fn new_switches(plan: &Plan, sheet: SheetId, links: &[Link]) -> Vec<Vec<(usize, 
 }
 
 #[cfg(test)]
+mod any_table;
+#[cfg(test)]
 mod tests;

@@ -303,7 +303,9 @@ impl<'p> Rows<'p> {
             .targets
             .iter()
             .position(|target| target.how == How::Computed && target.heading == VERDICT);
-        if given(self.named.id).is_some() && given(verdict).is_some() {
+        // Their cells are no words for nothing, not even `-`.
+        let has_cell = |at: Option<usize>| cells.iter().any(|cell| Some(cell.column) == at);
+        if has_cell(self.named.id) && given(verdict).is_some() {
             return None;
         }
         let n_named = [self.named.id, self.named.from, self.named.to]

@@ -314,3 +314,29 @@ proptest! {
         prop_assert_eq!(plan_file::write(&back), saved);
     }
 }
+
+#[test]
+fn golden() {
+    use std::fmt::Write;
+    let mut out = String::new();
+    for seed in 0..std::env::var("SEEDS").map_or(10, |n| n.parse().unwrap()) {
+        let mut plan = crate::trade::empty_plan().unwrap();
+        let Some((source, wish)) = any_table::any_table(seed, 40) else {
+            continue;
+        };
+        let told = match links(&plan, &source, &wish) {
+            Ok(import) => {
+                let told = any_table::told(&plan, &import);
+                let applied = plan.apply(import.edit);
+                format!("{told}{:?}", applied.map(drop))
+            }
+            Err(problem) => format!("{problem:?}"),
+        };
+        let _ = writeln!(out, "### {seed}\n{told}");
+    }
+    std::fs::write(
+        std::env::var("GOLDEN").unwrap_or("/tmp/golden.txt".into()),
+        out,
+    )
+    .unwrap();
+}
