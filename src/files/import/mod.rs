@@ -4,8 +4,10 @@
 //! way than it stood. Every row of the source becomes a link or is set aside with its number.
 //! A file becomes a page of cells in `source.rs` (text by `decode.rs`, spreadsheets by
 //! `files::spreadsheet`); `layout.rs` finds the headings, `headings.rs` what they mean, `survey.rs`
-//! what whole columns show, `row.rs` reads one row with `words.rs`, `numbers.rs` and `ends.rs`.
+//! what whole columns show, `row.rs` reads one row with `words.rs`, `numbers.rs` and `ends.rs`, and
+//! `block.rs` has many rows read at once.
 
+mod block;
 mod decode;
 mod ends;
 mod headings;
@@ -37,6 +39,7 @@ use crate::problem::Problem;
 use crate::problem::several;
 use crate::table::ABSENT;
 use crate::table::SheetId;
+use block::{AT_ONCE, Body, Pace, Whole, n_threads};
 use headings::{Columns, must_be_known};
 use report::Report;
 use row::{About, Link, Rows};
@@ -100,6 +103,21 @@ pub fn links_told(
     wish: &Wish,
     progress: &mut dyn FnMut(usize, usize) -> bool,
 ) -> Result<Import, Problem> {
+    let pace = Pace {
+        at_once: AT_ONCE,
+        n_threads: n_threads(),
+    };
+    links_at(plan, source, wish, pace, progress)
+}
+
+/// The same with so many rows at once; that makes no other links of them.
+fn links_at(
+    plan: &Plan,
+    source: &Source,
+    wish: &Wish,
+    mut pace: Pace,
+    progress: &mut dyn FnMut(usize, usize) -> bool,
+) -> Result<Import, Problem> {
     let sheet = plan.sheet("links").ok_or_else(must_be_known)?;
     let page = &source.page;
     let mut report = Report::default();
@@ -142,12 +160,16 @@ pub fn links_told(
         };
         report.set_aside(row.number(), reason, text);
     }
-    let body = || page.grid.rows().skip(layout.first + layout.n_rows);
+    let body = Body {
+        grid: &page.grid,
+        first: layout.first + layout.n_rows,
+    };
     let survey = Survey::new(
         plan,
         sheet,
         &columns.targets,
-        body(),
+        body,
+        pace.n_threads,
         wish.decimal,
         source.separator,
     );
@@ -158,18 +180,20 @@ pub fn links_told(
         from_1904: source.from_1904,
         leaves_hidden: wish.leaves_hidden,
     };
-    let mut rows = Rows::new(plan, sheet, columns, survey, about);
-    let n_rows = page.grid.n_rows();
-    for (at, row) in body().enumerate() {
-        if at.is_multiple_of(TOLD_EVERY) && !progress(at, n_rows) {
-            return Err(stopped());
-        }
-        rows.read(row, &mut report);
+    // What is filled down comes from the rows above, wherever they are read.
+    let is_filled = !columns.is_ours && (survey.has_open_end || !page.merged.is_empty());
+    if is_filled {
+        pace.n_threads = 1;
     }
+    let rows = Rows::new(plan, sheet, columns, &survey, about);
+    let n_rows = page.grid.n_rows();
+    let whole = block::read(plan, rows, body, pace, &mut report, &mut |at| {
+        progress(at, n_rows)
+    })?;
     if !progress(n_rows, n_rows) {
         return Err(stopped());
     }
-    let mut import = finished(plan, sheet, rows, wish.tells_apart, report)?;
+    let mut import = finished(plan, sheet, whole, wish.tells_apart, report)?;
     let heading_rows = page.grid.rows().skip(layout.first).take(layout.n_rows);
     import.heading_rows = heading_rows.map(|row| row.number()).collect();
     import.page.clone_from(&page.name);
@@ -259,11 +283,15 @@ pub(super) fn beyond(code: &'static str, message: &str) -> Problem {
 fn finished(
     plan: &Plan,
     sheet: SheetId,
-    rows: Rows<'_>,
+    whole: Whole,
     tells_apart: bool,
     mut report: Report,
 ) -> Result<Import, Problem> {
-    let (mut links, columns, mapped) = rows.into_links(&mut report);
+    let Whole {
+        mut links,
+        columns,
+        mapped,
+    } = whole;
     must_fit(plan, links.len())?;
     let n_twins = number(plan, sheet, &mut links, tells_apart, &mut report);
     let switches = new_switches(plan, sheet, &links);

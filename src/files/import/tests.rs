@@ -315,28 +315,23 @@ proptest! {
     }
 }
 
-#[test]
-fn golden() {
-    use std::fmt::Write;
-    let mut out = String::new();
-    for seed in 0..std::env::var("SEEDS").map_or(10, |n| n.parse().unwrap()) {
-        let mut plan = crate::trade::empty_plan().unwrap();
-        let Some((source, wish)) = any_table::any_table(seed, 40) else {
-            continue;
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 300, failure_persistence: None, ..ProptestConfig::default() })]
+
+    #[test]
+    fn rows_that_are_read_a_few_at_once_on_threads_say_the_same(
+        seed in any::<u64>(),
+        at_once in 1_usize..9,
+    ) {
+        let plan = fresh().unwrap();
+        let Some((source, wish)) = any_table::any_table(seed, 60) else {
+            return Ok(());
         };
-        let told = match links(&plan, &source, &wish) {
-            Ok(import) => {
-                let told = any_table::told(&plan, &import);
-                let applied = plan.apply(import.edit);
-                format!("{told}{:?}", applied.map(drop))
-            }
-            Err(problem) => format!("{problem:?}"),
+        let read = |at_once, n_threads| {
+            let pace = Pace { at_once, n_threads };
+            let import = links_at(&plan, &source, &wish, pace, &mut |_, _| true);
+            import.map(|import| any_table::told(&plan, &import)).map_err(|problem| problem.to_string())
         };
-        let _ = writeln!(out, "### {seed}\n{told}");
+        prop_assert_eq!(read(at_once, 3), read(1_000_000, 1));
     }
-    std::fs::write(
-        std::env::var("GOLDEN").unwrap_or("/tmp/golden.txt".into()),
-        out,
-    )
-    .unwrap();
 }
