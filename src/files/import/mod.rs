@@ -201,6 +201,18 @@ fn links_at(
     Ok(import)
 }
 
+/// Whether what a person says fits the headings of a page; no row is looked at but those.
+///
+/// # Errors
+/// The same as [`links`], as far as headings are concerned.
+pub fn check(plan: &Plan, source: &Source, wish: &Wish) -> Result<(), Problem> {
+    let sheet = plan.sheet("links").ok_or_else(must_be_known)?;
+    let headings = layout::find(plan, &source.page, wish)?.headings;
+    let kept = kept_for(plan, &headings).map_or(&[][..], |(_, mapping)| &mapping.columns);
+    let report = &mut Report::default();
+    Columns::new(plan, sheet, &headings, &wish.map, kept, report).map(drop)
+}
+
 /// The mapping that was kept for these headings.
 fn kept_for<'p>(plan: &'p Plan, headings: &[String]) -> Option<(&'p String, &'p Mapping)> {
     let is_same = |mapping: &Mapping| {
