@@ -4,6 +4,7 @@
 //! it, so a table with such rows is read by one thread; and both ends of a link are looked for in
 //! all rows, which is done here. Only here texts become codes of the plan.
 
+use super::Codes;
 use super::report::Report;
 use super::row::{Link, Part, Places, Rows, added};
 use super::stopped;
@@ -217,9 +218,9 @@ struct BothEnds {
     columns: Option<[usize; 4]>,
     /// Device and port at the near end, then at the far end, and the row.
     all: Vec<([u32; 4], usize)>,
-    /// Whether a device stands at a near end and at a far one, by its code.
-    near: Vec<bool>,
-    far: Vec<bool>,
+    /// Devices that stand at a near end, and those at a far one.
+    near: Codes,
+    far: Codes,
 }
 
 impl BothEnds {
@@ -238,8 +239,8 @@ impl BothEnds {
         Self {
             columns,
             all: Vec::new(),
-            near: Vec::new(),
-            far: Vec::new(),
+            near: Codes::default(),
+            far: Codes::default(),
         }
     }
 
@@ -249,20 +250,18 @@ impl BothEnds {
         let [Some(a), Some(ap), Some(b), Some(bp)] = codes else {
             return;
         };
-        note(&mut self.near, a);
-        note(&mut self.far, b);
+        self.near.add(a);
+        self.far.add(b);
         self.all.push(([a, ap, b, bp], link.row));
     }
 
     /// Tells of rows that name the same two ends as another, the other way round.
     fn tell(&self, report: &mut Report) {
-        let is_noted =
-            |noted: &[bool], code: u32| noted.get(code as usize).copied().unwrap_or(false);
         let mut first: FxHashMap<[u32; 4], usize> = FxHashMap::default();
         for (ends, row) in &self.all {
             let [a, ap, b, bp] = *ends;
             // Most tables have the near device always at the near end.
-            if !is_noted(&self.far, a) || !is_noted(&self.near, b) {
+            if !self.far.has(a) || !self.near.has(b) {
                 continue;
             }
             if let Some(other) = first.get(&[b, bp, a, ap]) {
@@ -272,14 +271,6 @@ impl BothEnds {
             first.entry(*ends).or_insert(*row);
         }
     }
-}
-
-fn note(noted: &mut Vec<bool>, code: u32) {
-    let at = code as usize;
-    if noted.len() <= at {
-        noted.resize((at + 1).next_power_of_two(), false);
-    }
-    noted[at] = true;
 }
 
 /// Takes the cells of columns that stayed unused out of all links; gives the new columns that are

@@ -43,7 +43,7 @@ use block::{AT_ONCE, Body, Pace, Whole, n_threads};
 use headings::{Columns, must_be_known};
 use report::Report;
 use row::{About, Link, Rows};
-use rustc_hash::{FxHashMap, FxHashSet};
+use rustc_hash::FxHashMap;
 use survey::Survey;
 
 /// The largest file that is imported: 64 MB.
@@ -381,7 +381,7 @@ fn number(
     let mut twins = Vec::new();
     for (at, link) in links.iter().enumerate() {
         let Some(id) = link.code(0) else { continue };
-        if !taken.insert(view.folded(id)) {
+        if !taken.add(view.folded(id)) {
             twins.push((at, id));
             if !tells_apart {
                 report.twice(view.text(id), link.row);
@@ -398,7 +398,7 @@ fn number(
         let code = loop {
             let code = plan.names().code(&format!("L{next}"));
             next += 1;
-            if !taken.contains(&plan.names().folded(code)) {
+            if !taken.has(plan.names().folded(code)) {
                 break code;
             }
         };
@@ -417,7 +417,7 @@ fn tell_apart(
     plan: &Plan,
     links: &mut [Link],
     twins: &[(usize, u32)],
-    taken: &mut FxHashSet<u32>,
+    taken: &mut Codes,
     report: &mut Report,
 ) {
     let mut next: FxHashMap<u32, usize> = FxHashMap::default();
@@ -427,7 +427,7 @@ fn tell_apart(
         let code = loop {
             let code = plan.names().code(&format!("{stem}-{n}"));
             *n += 1;
-            if taken.insert(plan.names().folded(code)) {
+            if taken.add(plan.names().folded(code)) {
                 break code;
             }
         };
@@ -441,12 +441,34 @@ fn tell_apart(
 }
 
 /// The ids of a sheet without regard to case.
-fn ids(plan: &Plan, sheet: SheetId) -> FxHashSet<u32> {
+fn ids(plan: &Plan, sheet: SheetId) -> Codes {
     let (rows, view) = (plan.rows(sheet), plan.names().view());
     let codes = rows.column(0).codes();
     let codes = rows.order().iter().map(|row| codes[row.at()]);
-    let given = codes.filter(|code| *code != ABSENT);
-    given.map(|code| view.folded(code)).collect()
+    let mut all = Codes::default();
+    for code in codes.filter(|code| *code != ABSENT) {
+        all.add(view.folded(code));
+    }
+    all
+}
+
+/// A set of codes: a million of them are there, one behind the other.
+#[derive(Debug, Default)]
+struct Codes(Vec<bool>);
+
+impl Codes {
+    fn has(&self, code: u32) -> bool {
+        self.0.get(code as usize) == Some(&true)
+    }
+
+    /// Adds a code; says whether it is new.
+    fn add(&mut self, code: u32) -> bool {
+        let at = code as usize;
+        if self.0.len() <= at {
+            self.0.resize((at + 1).next_power_of_two(), false);
+        }
+        !std::mem::replace(&mut self.0[at], true)
+    }
 }
 
 /// A row for every device at an upper end that has none, in order of appearance.
@@ -457,7 +479,7 @@ fn new_switches(plan: &Plan, sheet: SheetId, links: &[Link]) -> Vec<Vec<(usize, 
     let mut known = ids(plan, switches);
     let view = plan.names().view();
     let ends = links.iter().filter_map(|link| link.code(to));
-    ends.filter(|code| known.insert(view.folded(*code)))
+    ends.filter(|code| known.add(view.folded(*code)))
         .map(|code| vec![(0, Entry::Text(code))])
         .collect()
 }

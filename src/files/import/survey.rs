@@ -353,12 +353,11 @@ fn looks_mangled(text: &str) -> bool {
     if let Some((mantissa, exponent)) = text.split_once("E+") {
         return mantissa.parse::<f64>().is_ok() && is_number(exponent);
     }
-    let parts: Vec<&str> = text.split('-').collect();
-    match parts.as_slice() {
-        [a, b] => (is_number(a) && is_month(b)) || (is_month(a) && is_number(b)),
-        [year, month, day] => {
-            year.len() == 4 && [year, month, day].into_iter().all(|part| is_number(part))
-        }
-        _ => false,
+    let Some((a, b)) = text.split_once('-') else {
+        return false;
+    };
+    match b.split_once('-') {
+        None => (is_number(a) && is_month(b)) || (is_month(a) && is_number(b)),
+        Some((month, day)) => a.len() == 4 && [a, month, day].into_iter().all(is_number),
     }
 }
