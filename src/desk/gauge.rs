@@ -19,6 +19,8 @@ pub enum Step {
     Placed(usize, usize),
     /// So many rows were written, of so many.
     Written(usize, usize),
+    /// So many rows are put into the plan and computed; how far that is, is not known.
+    Computed(usize),
 }
 
 /// How far something has come. Shared between the thread that works and the one that shows it.
@@ -51,6 +53,7 @@ impl Gauge {
             Step::Read(rows) => (1, rows, 0),
             Step::Placed(rows, of) => (2, rows, of),
             Step::Written(rows, of) => (3, rows, of),
+            Step::Computed(rows) => (4, rows, 0),
         };
         self.of.store(of, Ordering::Relaxed);
         self.rows.store(rows, Ordering::Relaxed);
@@ -83,6 +86,7 @@ impl Gauge {
             1 => format!("{rows} rows read"),
             2 => format!("{rows} of {of} rows looked at"),
             3 => format!("{rows} of {of} rows written"),
+            4 => format!("{rows} rows being put in and computed"),
             _ => String::new(),
         }
     }
@@ -108,5 +112,7 @@ mod tests {
         gauge.stop();
         assert!(!gauge.tell(Step::Written(3, 20)));
         assert_eq!(gauge.said(), "3 of 20 rows written");
+        gauge.tell(Step::Computed(20));
+        assert_eq!(gauge.said(), "20 rows being put in and computed");
     }
 }

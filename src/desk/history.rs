@@ -127,14 +127,23 @@ impl History {
         is_still: bool,
     ) -> Result<Change, Problem> {
         let change = plan.apply(edit)?;
+        self.add(label.into(), change.inverse.clone(), is_still);
+        Ok(change)
+    }
+
+    /// Notes a step that was made elsewhere, with the edit that takes it back.
+    pub fn made(&mut self, label: String, inverse: Edit) {
+        self.add(label, inverse, false);
+    }
+
+    fn add(&mut self, label: String, turn: Edit, is_still: bool) {
         self.undone.clear();
         self.distance.step(is_still);
         self.push_done(Step {
-            label: label.into(),
-            turn: change.inverse.clone(),
+            label,
+            turn,
             is_still,
         });
-        Ok(change)
     }
 
     /// Takes the last step back; `None` when there is none.

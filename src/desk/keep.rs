@@ -209,13 +209,26 @@ impl Keep {
         let Some(turn) = turn else {
             return Records::default();
         };
+        self.records_of(plan, path, Some(journal::turn(plan, turn)))
+    }
+
+    /// The same where the record of the move itself was made already.
+    pub fn records_of(
+        &self,
+        plan: &Plan,
+        path: Option<&Path>,
+        record: Option<Result<Vec<u8>, TooLarge>>,
+    ) -> Records {
+        let (Some(journal), Some(record)) = (&self.journal, record) else {
+            return Records::default();
+        };
         let path = path.map(|path| path.to_string_lossy());
         let path = path.as_deref().unwrap_or_default();
         let mut records = match journal.is_begun {
             true => Vec::new(),
             false => self.beginning(plan, path),
         };
-        records.push(journal::turn(plan, turn));
+        records.push(record);
         Records(records)
     }
 

@@ -4,6 +4,7 @@
 //! The only room that changes a plan; screen and command line make the same calls. Nothing here
 //! prints.
 
+mod ahead;
 mod export;
 mod gauge;
 pub mod history;
@@ -16,6 +17,7 @@ mod recovery;
 mod standing;
 mod writer;
 
+pub use ahead::{Ahead, Prepared};
 pub use export::{Exported, Snapshot, Wanted};
 pub use gauge::{Gauge, Step};
 pub use importing::{Imported, Progress, read_table};

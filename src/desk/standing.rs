@@ -91,7 +91,8 @@ impl Desk {
         })
     }
 
-    fn outcome_now(&self, is_new_engine: bool) -> Outcome {
+    /// What the last step brought about.
+    pub(super) fn outcome_now(&self, is_new_engine: bool) -> Outcome {
         let (n_came, n_went) = self.standing.n_moved();
         let went = self.standing.went().iter();
         Outcome {

@@ -20,8 +20,13 @@ impl Finder {
     /// Builds the table from key columns; of several rows with the same keys the last one wins,
     /// so that a person's row beats a built-in one.
     ///
-    /// `keys` holds for each key the row every row points to, `sizes` how many there can be.
-    pub fn build(keys: &[&Values<u32>], sizes: &[usize], live: impl Fn(usize) -> bool) -> Self {
+    /// `keys` holds for each key the row every row points to, `sizes` how many there can be, `rows`
+    /// the rows in the order that a person sees: where they are stored must make no difference.
+    pub fn build(
+        keys: &[&Values<u32>],
+        sizes: &[usize],
+        rows: impl Iterator<Item = usize>,
+    ) -> Self {
         let (first, second) = match sizes {
             [one] => (*one, 1),
             [one, two] => (*one, *two),
@@ -37,7 +42,7 @@ impl Finder {
         }
         finder.rows = vec![ABSENT; first * second];
         let n_rows = keys.first().map_or(0, |key| key.len());
-        for row in (0..n_rows).filter(|row| live(*row)) {
+        for row in rows.filter(|row| *row < n_rows) {
             let second_key = keys.get(1).map_or(0, |key| key[row]);
             if let Some(at) = finder.place(keys[0][row], second_key) {
                 finder.rows[at] = u32::try_from(row).unwrap_or(ABSENT);

@@ -10,7 +10,7 @@ use super::node::{Source, Via, column_id};
 use super::run::{Chunk, Inputs, Piece, narrow_flag, run, with_scratch};
 use super::shared::Places;
 use crate::formula::Ty;
-use crate::formula::program::{Code, Num, Out, Program, Step as Instruction};
+use crate::formula::program::{Code, Lookup, Num, Out, Program, Step as Instruction};
 use crate::plan::Plan;
 use crate::plan::Touched;
 use crate::table::{ABSENT, Column, ColumnId, MISSING, NO_FLAG, ParamId, RowId, SheetId};
@@ -241,7 +241,7 @@ impl Engine {
             let column = self.graph.order[at];
             let reached = self.reached(plan, column, &dirty, &start);
             if !reached.is_clean() {
-                self.renew_finders(plan, column, &dirty, &mut found);
+                self.renew_finders(plan, column, &dirty, &start, &mut found);
                 dirty[column.at()] = self.renew(plan, column, reached);
             }
         }
@@ -482,6 +482,15 @@ impl Engine {
         {
             return Dirty::All;
         }
+        // Of several rows with the same keys the last in order is found.
+        let is_reordered = |sheet: SheetId| start.reordered.contains(&sheet);
+        let finds = |step: &Instruction| {
+            matches!(step, Instruction::Find { lookup, .. }
+                if is_reordered(self.graph.lookups[*lookup].sheet))
+        };
+        if !start.reordered.is_empty() && program.steps.iter().any(finds) {
+            return Dirty::All;
+        }
         let mut reached = Dirty::Clean;
         reached.add(start.fresh.get(&node.sheet).map_or(&[], Vec::as_slice));
         for read in &node.reads {
@@ -567,6 +576,7 @@ impl Engine {
         plan: &Plan,
         column: ColumnId,
         dirty: &[Dirty],
+        start: &Start,
         found: &mut [bool],
     ) {
         let Some(program) = self.graph.nodes[column.at()].program().cloned() else {
@@ -576,13 +586,11 @@ impl Engine {
             let Instruction::Find { lookup, .. } = step else {
                 continue;
             };
+            let Lookup { sheet, keys } = &self.graph.lookups[*lookup];
             let changed = |key: &ColumnId| !dirty[key.at()].is_clean();
-            if !found[*lookup]
-                && self.graph.lookups[*lookup]
-                    .keys
-                    .iter()
-                    .any(|(key, _)| changed(key))
-            {
+            let is_other =
+                start.reordered.contains(sheet) || keys.iter().any(|(key, _)| changed(key));
+            if !found[*lookup] && is_other {
                 found[*lookup] = true;
                 self.build_finder(plan, *lookup);
             }

@@ -167,8 +167,8 @@ impl Engine {
             .iter()
             .map(|(_, target)| plan.rows(*target).n_stored())
             .collect();
-        let rank = plan.rows(lookup.sheet).rank();
-        Finder::build(&keys, &sizes, |row| rank[row] != ABSENT)
+        let order = plan.rows(lookup.sheet).order().iter();
+        Finder::build(&keys, &sizes, order.map(|row| row.at()))
     }
 
     /// Builds the table of shared places of a column.

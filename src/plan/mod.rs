@@ -360,6 +360,13 @@ impl Rows {
         &self.wrong
     }
 
+    /// Whether a live row has a cell in a column that could not be read.
+    pub fn has_wrong(&self, column: usize) -> bool {
+        let wrong = (column, RowId(0))..=(column, RowId(u32::MAX));
+        let mut wrong = self.wrong.range(wrong);
+        wrong.any(|((_, row), _)| self.is_live(*row))
+    }
+
     /// The content of an entered cell.
     pub fn entry(&self, column: usize, row: RowId) -> Entry {
         if let Some(text) = self.wrong.get(&(column, row)) {

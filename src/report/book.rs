@@ -122,6 +122,8 @@ pub struct Block {
     pub positions: Vec<u32>,
     /// Why rows cannot be found by their names.
     pub unnamed: Option<&'static str>,
+    /// Whether a row has no id.
+    pub is_nameless: bool,
     /// Its columns.
     pub columns: Vec<Col>,
 }

@@ -183,14 +183,20 @@ impl Translator<'_> {
             },
         };
         let always = matches!(gather, Gather::Total | Gather::Tally);
-        let text = match counted.may_lack {
-            true => format!("IF({lacks},1/0,{text})"),
-            false => text,
-        };
-        let binds = match counted.may_lack {
-            true => Binds::Whole,
-            false => Binds::Product,
-        };
+        let mut binds = Binds::Product;
+        let mut text = text;
+        if counted.may_lack {
+            text = format!("IF({lacks},1/0,{text})");
+            binds = Binds::Whole;
+        }
+        if let Some((_, at, true)) = key
+            && self.blocks[self.here].is_nameless
+        {
+            // Nothing can name a row without an id, so its group is empty.
+            let none = if always { "0" } else { "1/0" };
+            text = format!("IF({}=\"\",{none},{text})", at.text(Binds::Join));
+            binds = Binds::Whole;
+        }
         let is_own = key.is_none_or(|(_, _, is_this)| *is_this);
         let number = Number::of(text, binds, counted.scale);
         Ok(number.sure_if(always && !counted.may_lack && is_own))
@@ -256,9 +262,8 @@ impl Translator<'_> {
 
     /// The last row of a group: the one with the greatest position.
     fn last(&mut self, over: usize, by: Place, at: &Number) -> Told<String> {
-        let rows = &self.blocks[over].rows;
-        if !rows.is_sorted() {
-            return untold("it takes one of several rows, by the order in which they were made");
+        if self.blocks[over].is_nameless {
+            return untold("it takes one of several rows, of which one has no id");
         }
         let here = std::mem::replace(&mut self.here, over);
         let sheet = self.blocks[over].sheet;

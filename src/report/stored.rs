@@ -5,6 +5,7 @@ use super::book::{Block, Place, Stored};
 use super::gather::LOST;
 use crate::engine::Engine;
 use crate::engine::Source;
+use crate::formula::Node;
 use crate::formula::Typed;
 use crate::plan::Entry;
 use crate::plan::Plan;
@@ -163,8 +164,15 @@ pub fn values<'a>(
         Stored::At(typed, to) => {
             let found = engine.part_of_rows(plan, block.sheet, typed);
             let positions = &blocks[*to].positions;
+            // A row finds its own place by its id.
+            let is_lost = |row: &RowId| {
+                matches!(typed.node, Node::This)
+                    && block.is_nameless
+                    && plan.id(block.sheet, *row).is_empty()
+            };
             let at = |row: &RowId| match found.codes().get(row.at()) {
                 Some(code) => match positions.get(*code as usize) {
+                    Some(_) if is_lost(row) => f64::NAN,
                     Some(position) if *position > 0 => f64::from(*position),
                     Some(_) | None => f64::NAN,
                 },

@@ -9,6 +9,7 @@ use super::book::{Block, Col, Content, Place, Stored, assumed, is_markless};
 use super::express::{Binds, Flag, MISSING, Number, Words, alike, all_alike, quoted};
 use super::fold::Folder;
 use crate::engine::Engine;
+use crate::engine::Source;
 use crate::formula::Form;
 use crate::formula::Infix;
 use crate::formula::Library;
@@ -19,6 +20,7 @@ use crate::formula::program::Binary;
 use crate::formula::program::TextKernel;
 use crate::formula::program::Unary;
 use crate::plan::Plan;
+use crate::sheet::ColumnKind;
 use crate::table::{ColumnId, RowId, SheetId};
 use rustc_hash::{FxHashMap, FxHashSet};
 use std::collections::BTreeSet;
@@ -761,6 +763,9 @@ impl<'a> Translator<'a> {
         }
         let rows = matches!((a.ty, b.ty), (Ty::Row(_), Ty::Row(_)));
         let this = matches!(a.node, Node::This) || matches!(b.node, Node::This);
+        if rows && this && self.blocks[self.here].is_nameless {
+            return untold("it asks for a row of a sheet in which one has no id");
+        }
         if rows && (this || !has_text(a) && !has_text(b)) {
             let (a, b) = (self.at(a)?, self.at(b)?);
             return Ok(Flag::Strict(format!(
@@ -910,6 +915,34 @@ impl<'a> Translator<'a> {
         })
     }
 
+    /// A column of texts: of choices without the cells that hold none of them, which count as
+    /// missing.
+    fn readable(&mut self, id: ColumnId) -> Told<Place> {
+        let place = self.used(id)?;
+        let node = &self.engine.graph().nodes[id.at()];
+        let Source::Entered(position) = node.source else {
+            return Ok(place);
+        };
+        let def = self.plan.column(node.sheet, position);
+        let is_choice = def.kind == ColumnKind::Choice;
+        if !is_choice || !self.plan.rows(node.sheet).has_wrong(position) {
+            return Ok(place);
+        }
+        let (cell, title, block) = (place.cell(), def.title.clone(), place.block);
+        let words = def.choices.iter().map(|word| format!("{cell}=\"{word}\""));
+        let words: Vec<String> = words.collect();
+        let text = format!("IF(OR({}),{cell},\"\")", words.join(","));
+        let part = Typed {
+            span: 0..0,
+            ty: node.ty,
+            node: Node::Column { id, entered: true },
+        };
+        let here = std::mem::replace(&mut self.here, block);
+        let read = self.helper(text, &title, Stored::Part(Box::new(part)), 1.0);
+        self.here = here;
+        read
+    }
+
     /// A text.
     pub(super) fn words(&mut self, part: &Typed) -> Told<Words> {
         match &part.node {
@@ -919,7 +952,7 @@ impl<'a> Translator<'a> {
             },
             Node::Missing => Ok(Words::missing()),
             Node::Column { id, .. } => {
-                let place = self.used(*id)?;
+                let place = self.readable(*id)?;
                 let col = self.col(place);
                 let words = Words::cell(place.cell());
                 Ok(Words {
@@ -930,7 +963,7 @@ impl<'a> Translator<'a> {
             }
             Node::Fetch { row, column, .. } => {
                 let at = self.at(row)?.text(Binds::Compare);
-                let place = self.used(*column)?;
+                let place = self.readable(*column)?;
                 Ok(Words::of(format!("INDEX({},{at})&\"\"", place.range())))
             }
             Node::Assumption(param) => Ok(Words::cell(assumed(*param))),
@@ -1236,9 +1269,10 @@ fn block_of(plan: &Plan, sheet: SheetId) -> Block {
         positions[row.at()] = u32::try_from(at + 1).unwrap_or(0);
     }
     let mut seen = FxHashSet::default();
-    let mut unnamed = None;
+    let (mut unnamed, mut is_nameless) = (None, false);
     for row in &order {
         let id = plan.id(sheet, *row);
+        is_nameless |= id.is_empty();
         if is_pattern(&id) || id.chars().count() > MOST_OF_A_NAME {
             unnamed = Some("a row has a name that cannot be searched for");
         } else if !is_table && !id.is_empty() && !seen.insert(id.to_lowercase()) {
@@ -1250,6 +1284,7 @@ fn block_of(plan: &Plan, sheet: SheetId) -> Block {
         rows: order,
         positions,
         unnamed,
+        is_nameless,
         columns: Vec::new(),
     }
 }

@@ -208,7 +208,12 @@ impl Standing {
     /// Looks at a plan anew whose columns, formulas or severities changed, and notes what came
     /// and went.
     pub fn renew(&mut self, plan: &Plan, engine: &Engine) {
-        let before = std::mem::replace(self, Self::new(plan, engine));
+        self.give_way(Self::new(plan, engine));
+    }
+
+    /// Lets another standing of the same sheets take its place, and notes what came and went.
+    pub fn give_way(&mut self, now: Self) {
+        let before = std::mem::replace(self, now);
         let nothing = Bits::default();
         let mut moved = Moved::default();
         for (at, finder) in self.finders.iter().enumerate() {

@@ -2,7 +2,7 @@
 //! apart and the plan; each with its wanted outcome.
 
 use crate::books::{V, ods, ods_table, one_page, row, rows, xls, xlsb, xlsx, xlsx_with};
-use portledger::desk::Desk;
+use portledger::desk::{Desk, Gauge, read_table};
 use portledger::files::import::{Decimal, How, Import, Source, Wish, aside_lines};
 use portledger::files::plan_file;
 use portledger::files::spreadsheet::{Kind, Reader, Wanted};
@@ -1006,4 +1006,72 @@ fn a_list_of_somebody_else_keeps_a_column_that_is_computed_here() {
             "heading `verdict` is not known; its cells are in column",
         );
     }
+}
+
+#[test]
+fn a_step_made_ahead_on_a_copy_is_the_step_made_here() {
+    let folder = TempDir::new().unwrap();
+    let path = folder.path().join("cables.csv");
+    fs::write(
+        &path,
+        "Cable,Device A,Device B,Run (m),Rack\nL1,reef,core,100,R1\nL1,core,reef,9000,\n",
+    )
+    .unwrap();
+    let opened = |room: &str| {
+        let room = folder.path().join(room);
+        fs::create_dir_all(&room).unwrap();
+        let path = room.join("reef.plan");
+        fs::write(&path, plan_file::write(Desk::demo().unwrap().plan())).unwrap();
+        Desk::open_for_editing(&path, None).unwrap()
+    };
+    let mut here = opened("here");
+    let read = read_table(here.plan(), &path, &Wish::default(), &reader(), &mut |_| {
+        true
+    });
+    let edit = read.unwrap().1.edit;
+    here.apply("import", edit.clone()).unwrap();
+
+    let mut there = opened("there");
+    let before = plan_file::write(there.plan());
+    let stopped = Gauge::default();
+    stopped.stop();
+    let problem = there
+        .ahead()
+        .unwrap()
+        .make("import", edit.clone(), &stopped);
+    assert_eq!(problem.unwrap_err().code, "stopped");
+    let make = |desk: &Desk| {
+        let ahead = desk.ahead().unwrap();
+        ahead
+            .make("import", edit.clone(), &Gauge::default())
+            .unwrap()
+    };
+    let late = make(&there);
+    let prepared = make(&there);
+    assert_eq!(plan_file::write(there.plan()), before);
+    there.take_prepared(prepared).unwrap();
+    assert_eq!(
+        plan_file::write(there.plan()),
+        plan_file::write(here.plan())
+    );
+    assert_eq!(there.outcome(), here.outcome());
+    assert_eq!(there.findings().list, here.findings().list);
+    assert_eq!(there.take_prepared(late).unwrap_err().code, "plan-changed");
+    assert_eq!(there.steps_done().collect::<Vec<_>>(), ["import"]);
+    assert_eq!(there.state(), here.state());
+    // The journal has it, for whoever opens the plan after a crash.
+    let after = plan_file::write(there.plan());
+    assert!(there.settle());
+    let crashed = folder.path().join("crashed");
+    fs::create_dir_all(&crashed).unwrap();
+    for name in ["reef.plan", ".reef.plan.journal"] {
+        fs::copy(folder.path().join("there").join(name), crashed.join(name)).unwrap();
+    }
+    let mut again = Desk::open_for_editing(&crashed.join("reef.plan"), None).unwrap();
+    assert_eq!(again.take_recovery().unwrap(), 1);
+    assert_eq!(plan_file::write(again.plan()), after);
+    assert_eq!(there.undo().unwrap().as_deref(), Some("import"));
+    assert_eq!(plan_file::write(there.plan()), before);
+    there.redo().unwrap();
+    assert_eq!(plan_file::write(there.plan()), after);
 }

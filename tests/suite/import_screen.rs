@@ -296,3 +296,40 @@ fn ids_that_stand_twice_are_told_apart_on_demand() {
     let text = plan_file::write(sitting.session.desk.plan());
     assert!(text.contains("L1,reef,core\nL1-2,kelp,core"), "{text}");
 }
+
+#[test]
+fn taking_an_import_in_and_changing_a_heading_go_on_beside_the_sitting() {
+    let folder = TempDir::new().unwrap();
+    let mut sitting = Sitting::new();
+    sitting.open(&book(folder.path()));
+    let key = |sitting: &mut Sitting, code| {
+        let key = KeyEvent::new(code, KeyModifiers::NONE);
+        assert_eq!(sitting.session.take(Happening::Key(key)), []);
+    };
+    let before = plan_file::write(sitting.session.desk.plan());
+    key(&mut sitting, KeyCode::Enter);
+    assert!(sitting.session.is_working());
+    assert_eq!(plan_file::write(sitting.session.desk.plan()), before);
+    assert!(sitting.session.message.0.starts_with("taking in "));
+    sitting.session.wait_for_work();
+    assert!(!sitting.session.is_working());
+    let links = sitting.session.desk.plan().sheet("links").unwrap();
+    assert!(sitting.session.desk.plan().find(links, "L1").is_some());
+    assert_eq!(
+        sitting.session.desk.steps_done().collect::<Vec<_>>(),
+        ["import"]
+    );
+    sitting.keys("u");
+    assert_eq!(plan_file::write(sitting.session.desk.plan()), before);
+    // What was read is taken into the plan as it is now, also where that was changed meanwhile.
+    sitting.open(&book(folder.path()));
+    key(&mut sitting, KeyCode::Enter);
+    let title = portledger::plan::Edit::SetTitle("changed".to_owned());
+    sitting.session.desk.apply("title", title).unwrap();
+    sitting.session.wait_for_work();
+    assert_eq!(
+        sitting.session.message.0,
+        "the plan was changed meanwhile; do it again"
+    );
+    assert!(sitting.session.desk.plan().find(links, "L1").is_none());
+}

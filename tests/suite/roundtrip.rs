@@ -3,17 +3,21 @@
 //! Single cases of lists stand in `sharing`, of workbooks in `giveback`.
 
 use super::import::reader;
-use super::workbook::{Chance, any_plan};
+use super::properties::{Step, edit, step};
+use super::workbook::{self, Calculator, Chance, any_plan};
 use portledger::desk::{Desk, Returned, Wanted};
 use portledger::files::import::{Wish, is_total};
 use portledger::files::plan_file;
 use portledger::files::spreadsheet;
-use portledger::plan::{Edit, Entry, Plan};
-use portledger::report::Choice;
+use portledger::plan::{Edit, Entry, Plan, read_entry};
 use portledger::report::giveback;
+use portledger::report::{Choice, FORMATS};
+use portledger::table::SheetId;
 use proptest::prelude::*;
 use std::collections::BTreeMap;
+use std::fs;
 use std::fs::File;
+use std::io::{Cursor, Read};
 use std::path::Path;
 use tempfile::TempDir;
 
@@ -149,6 +153,129 @@ fn emptied(plan: &Plan) -> Desk {
             .unwrap();
     }
     desk
+}
+
+/// The parts of an exported file by name; of one that is no archive, itself.
+fn parts(bytes: Vec<u8>) -> BTreeMap<String, Vec<u8>> {
+    if !bytes.starts_with(b"PK") {
+        return BTreeMap::from([(String::new(), bytes)]);
+    }
+    let mut zip = zip::ZipArchive::new(Cursor::new(bytes)).unwrap();
+    let mut all = BTreeMap::new();
+    for at in 0..zip.len() {
+        let mut part = zip.by_index(at).unwrap();
+        let mut content = Vec::new();
+        part.read_to_end(&mut content).unwrap();
+        all.insert(part.name().unwrap().into_owned(), content);
+    }
+    all
+}
+
+/// What each format makes of a desk, by ending and part.
+fn exports(desk: &mut Desk) -> BTreeMap<String, Vec<u8>> {
+    let folder = TempDir::new().unwrap();
+    let mut all = BTreeMap::new();
+    for ending in FORMATS.iter().flat_map(|format| format.endings) {
+        let path = folder.path().join(format!("sent.{ending}"));
+        match desk.export(&path, &Wanted::default(), &mut |_| {}) {
+            Ok(_) => {
+                let parts = parts(fs::read(&path).unwrap()).into_iter();
+                all.extend(parts.map(|(name, part)| (format!("{ending} {name}"), part)));
+            }
+            // Where one is refused the other has to be, in the same words.
+            Err(problem) => {
+                all.insert((*ending).to_owned(), problem.to_string().into_bytes());
+            }
+        }
+    }
+    all
+}
+
+/// The first place where two exports differ, with what stands around it.
+fn first_difference(ours: &[u8], theirs: &[u8]) -> String {
+    let same = ours.iter().zip(theirs).take_while(|(a, b)| a == b).count();
+    let around = |bytes: &[u8]| {
+        let span = same.saturating_sub(300)..bytes.len().min(same + 300);
+        String::from_utf8_lossy(&bytes[span]).into_owned()
+    };
+    format!("edited {}\n\nread {}", around(ours), around(theirs))
+}
+
+/// Makes edits, and now and then takes one back or makes it again.
+fn edited(desk: &mut Desk, steps: &[(Step, bool)]) {
+    for (step, is_forth) in steps {
+        match edit(desk.plan(), step) {
+            Some(edit) if !is_typed(desk.plan(), &edit) => continue,
+            Some(edit) => desk.apply("step", edit).unwrap(),
+            None if *is_forth => drop(desk.redo().unwrap()),
+            None => drop(desk.undo().unwrap()),
+        }
+        // A file holds the rows of a person alone: those that are built in stand before them in
+        // their own order.
+        if !is_kept_in_order(desk.plan()) {
+            desk.undo().unwrap();
+        }
+    }
+}
+
+/// Whether cells that cannot be read stand where not every text can.
+fn is_typed(plan: &Plan, edit: &Edit) -> bool {
+    match edit {
+        Edit::SetCells { sheet, cells } => cells.iter().all(|((column, _), entry)| match entry {
+            Entry::Wrong(text) => read_entry(plan, *sheet, *column, text).is_err(),
+            Entry::Empty | Entry::Number(_) | Entry::Text(_) => true,
+        }),
+        Edit::Group(edits) => edits.iter().all(|edit| is_typed(plan, edit)),
+        _ => true,
+    }
+}
+
+fn is_kept_in_order(plan: &Plan) -> bool {
+    let mut sheets = (0..plan.schema().len()).map(|at| SheetId(u16::try_from(at).unwrap()));
+    sheets.all(|sheet| {
+        let rows = plan.rows(sheet);
+        let places = rows
+            .order()
+            .iter()
+            .map(|row| (!rows.is_builtin(*row), row.at()));
+        places.is_sorted_by_key(|(is_own, at)| (is_own, if is_own { 0 } else { at }))
+    })
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 16, failure_persistence: None, ..ProptestConfig::default() })]
+
+    #[test]
+    fn an_edited_plan_is_exported_as_its_text_is(
+        seed in any::<u64>(),
+        words in texts(),
+        steps in prop::collection::vec((step(), any::<bool>()), 0..16),
+    ) {
+        let mut desk = plan_of(seed, &words);
+        edited(&mut desk, &steps);
+        let ours = exports(&mut desk);
+        let text = plan_file::write(desk.plan());
+        let mut read = Desk::of_text(&text).unwrap();
+        let theirs = exports(&mut read);
+        prop_assert_eq!(ours.keys().collect::<Vec<_>>(), theirs.keys().collect::<Vec<_>>());
+        for (part, content) in &ours {
+            let other = &theirs[part];
+            prop_assert!(content == other, "{part}\n{}", first_difference(content, other));
+        }
+    }
+
+    #[test]
+    fn an_independent_engine_calculates_an_edited_plan_alike(
+        seed in any::<u64>(),
+        words in texts(),
+        steps in prop::collection::vec((step(), any::<bool>()), 0..16),
+    ) {
+        let mut desk = plan_of(seed, &words);
+        edited(&mut desk, &steps);
+        let book = workbook::export(&desk);
+        let differ = workbook::differences(&book, &Calculator::new(&book));
+        prop_assert!(differ.is_empty(), "{}", differ.join("\n"));
+    }
 }
 
 proptest! {

@@ -64,6 +64,10 @@ pub(super) fn looks_like_port(word: &str) -> bool {
 
 /// How many ports a range names: `g1/0/6-7`, `Ethernet[1-5]`, `Gi1/0/1 - 24`.
 pub(super) fn n_ports(text: &str) -> Option<u32> {
+    // Most ports are no ranges.
+    if !text.contains(['-', '\u{2013}', '\u{2212}']) {
+        return None;
+    }
     let text = text.trim().replace(['\u{2013}', '\u{2212}'], "-");
     let text = text.strip_suffix(']').unwrap_or(&text);
     let (head, last) = text.rsplit_once('-')?;

@@ -47,7 +47,7 @@ pub enum How {
 pub(super) const VERDICT: &str = "verdict";
 
 /// Where the cells under each heading go.
-#[derive(Debug)]
+#[derive(Debug, Clone)]
 pub(super) struct Columns {
     /// One for each heading.
     pub(super) targets: Vec<Target>,

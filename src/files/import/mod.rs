@@ -4,8 +4,10 @@
 //! way than it stood. Every row of the source becomes a link or is set aside with its number.
 //! A file becomes a page of cells in `source.rs` (text by `decode.rs`, spreadsheets by
 //! `files::spreadsheet`); `layout.rs` finds the headings, `headings.rs` what they mean, `survey.rs`
-//! what whole columns show, `row.rs` reads one row with `words.rs`, `numbers.rs` and `ends.rs`.
+//! what whole columns show, `row.rs` reads one row with `words.rs`, `numbers.rs` and `ends.rs`, and
+//! `block.rs` has many rows read at once.
 
+mod block;
 mod decode;
 mod ends;
 mod headings;
@@ -37,10 +39,11 @@ use crate::problem::Problem;
 use crate::problem::several;
 use crate::table::ABSENT;
 use crate::table::SheetId;
+use block::{AT_ONCE, Body, Pace, Whole, n_threads};
 use headings::{Columns, must_be_known};
 use report::Report;
 use row::{About, Link, Rows};
-use rustc_hash::{FxHashMap, FxHashSet};
+use rustc_hash::FxHashMap;
 use survey::Survey;
 
 /// The largest file that is imported: 64 MB.
@@ -100,6 +103,21 @@ pub fn links_told(
     wish: &Wish,
     progress: &mut dyn FnMut(usize, usize) -> bool,
 ) -> Result<Import, Problem> {
+    let pace = Pace {
+        at_once: AT_ONCE,
+        n_threads: n_threads(),
+    };
+    links_at(plan, source, wish, pace, progress)
+}
+
+/// The same with so many rows at once; that makes no other links of them.
+fn links_at(
+    plan: &Plan,
+    source: &Source,
+    wish: &Wish,
+    mut pace: Pace,
+    progress: &mut dyn FnMut(usize, usize) -> bool,
+) -> Result<Import, Problem> {
     let sheet = plan.sheet("links").ok_or_else(must_be_known)?;
     let page = &source.page;
     let mut report = Report::default();
@@ -142,12 +160,16 @@ pub fn links_told(
         };
         report.set_aside(row.number(), reason, text);
     }
-    let body = || page.grid.rows().skip(layout.first + layout.n_rows);
+    let body = Body {
+        grid: &page.grid,
+        first: layout.first + layout.n_rows,
+    };
     let survey = Survey::new(
         plan,
         sheet,
         &columns.targets,
-        body(),
+        body,
+        pace.n_threads,
         wish.decimal,
         source.separator,
     );
@@ -158,23 +180,37 @@ pub fn links_told(
         from_1904: source.from_1904,
         leaves_hidden: wish.leaves_hidden,
     };
-    let mut rows = Rows::new(plan, sheet, columns, survey, about);
-    let n_rows = page.grid.n_rows();
-    for (at, row) in body().enumerate() {
-        if at.is_multiple_of(TOLD_EVERY) && !progress(at, n_rows) {
-            return Err(stopped());
-        }
-        rows.read(row, &mut report);
+    // What is filled down comes from the rows above, wherever they are read.
+    let is_filled = !columns.is_ours && (survey.has_open_end || !page.merged.is_empty());
+    if is_filled {
+        pace.n_threads = 1;
     }
+    let rows = Rows::new(plan, sheet, columns, &survey, about);
+    let n_rows = page.grid.n_rows();
+    let whole = block::read(plan, rows, body, pace, &mut report, &mut |at| {
+        progress(at, n_rows)
+    })?;
     if !progress(n_rows, n_rows) {
         return Err(stopped());
     }
-    let mut import = finished(plan, sheet, rows, wish.tells_apart, report)?;
+    let mut import = finished(plan, sheet, whole, wish.tells_apart, report)?;
     let heading_rows = page.grid.rows().skip(layout.first).take(layout.n_rows);
     import.heading_rows = heading_rows.map(|row| row.number()).collect();
     import.page.clone_from(&page.name);
     keep(plan, source, wish, &layout.headings, kept, &mut import);
     Ok(import)
+}
+
+/// Whether what a person says fits the headings of a page; no row is looked at but those.
+///
+/// # Errors
+/// The same as [`links`], as far as headings are concerned.
+pub fn check(plan: &Plan, source: &Source, wish: &Wish) -> Result<(), Problem> {
+    let sheet = plan.sheet("links").ok_or_else(must_be_known)?;
+    let headings = layout::find(plan, &source.page, wish)?.headings;
+    let kept = kept_for(plan, &headings).map_or(&[][..], |(_, mapping)| &mapping.columns);
+    let report = &mut Report::default();
+    Columns::new(plan, sheet, &headings, &wish.map, kept, report).map(drop)
 }
 
 /// The mapping that was kept for these headings.
@@ -259,11 +295,15 @@ pub(super) fn beyond(code: &'static str, message: &str) -> Problem {
 fn finished(
     plan: &Plan,
     sheet: SheetId,
-    rows: Rows<'_>,
+    whole: Whole,
     tells_apart: bool,
     mut report: Report,
 ) -> Result<Import, Problem> {
-    let (mut links, columns, mapped) = rows.into_links(&mut report);
+    let Whole {
+        mut links,
+        columns,
+        mapped,
+    } = whole;
     must_fit(plan, links.len())?;
     let n_twins = number(plan, sheet, &mut links, tells_apart, &mut report);
     let switches = new_switches(plan, sheet, &links);
@@ -341,7 +381,7 @@ fn number(
     let mut twins = Vec::new();
     for (at, link) in links.iter().enumerate() {
         let Some(id) = link.code(0) else { continue };
-        if !taken.insert(view.folded(id)) {
+        if !taken.add(view.folded(id)) {
             twins.push((at, id));
             if !tells_apart {
                 report.twice(view.text(id), link.row);
@@ -358,7 +398,7 @@ fn number(
         let code = loop {
             let code = plan.names().code(&format!("L{next}"));
             next += 1;
-            if !taken.contains(&plan.names().folded(code)) {
+            if !taken.has(plan.names().folded(code)) {
                 break code;
             }
         };
@@ -377,7 +417,7 @@ fn tell_apart(
     plan: &Plan,
     links: &mut [Link],
     twins: &[(usize, u32)],
-    taken: &mut FxHashSet<u32>,
+    taken: &mut Codes,
     report: &mut Report,
 ) {
     let mut next: FxHashMap<u32, usize> = FxHashMap::default();
@@ -387,7 +427,7 @@ fn tell_apart(
         let code = loop {
             let code = plan.names().code(&format!("{stem}-{n}"));
             *n += 1;
-            if taken.insert(plan.names().folded(code)) {
+            if taken.add(plan.names().folded(code)) {
                 break code;
             }
         };
@@ -401,12 +441,34 @@ fn tell_apart(
 }
 
 /// The ids of a sheet without regard to case.
-fn ids(plan: &Plan, sheet: SheetId) -> FxHashSet<u32> {
+fn ids(plan: &Plan, sheet: SheetId) -> Codes {
     let (rows, view) = (plan.rows(sheet), plan.names().view());
     let codes = rows.column(0).codes();
     let codes = rows.order().iter().map(|row| codes[row.at()]);
-    let given = codes.filter(|code| *code != ABSENT);
-    given.map(|code| view.folded(code)).collect()
+    let mut all = Codes::default();
+    for code in codes.filter(|code| *code != ABSENT) {
+        all.add(view.folded(code));
+    }
+    all
+}
+
+/// A set of codes: a million of them are there, one behind the other.
+#[derive(Debug, Default)]
+struct Codes(Vec<bool>);
+
+impl Codes {
+    fn has(&self, code: u32) -> bool {
+        self.0.get(code as usize) == Some(&true)
+    }
+
+    /// Adds a code; says whether it is new.
+    fn add(&mut self, code: u32) -> bool {
+        let at = code as usize;
+        if self.0.len() <= at {
+            self.0.resize((at + 1).next_power_of_two(), false);
+        }
+        !std::mem::replace(&mut self.0[at], true)
+    }
 }
 
 /// A row for every device at an upper end that has none, in order of appearance.
@@ -417,10 +479,12 @@ fn new_switches(plan: &Plan, sheet: SheetId, links: &[Link]) -> Vec<Vec<(usize, 
     let mut known = ids(plan, switches);
     let view = plan.names().view();
     let ends = links.iter().filter_map(|link| link.code(to));
-    ends.filter(|code| known.insert(view.folded(*code)))
+    ends.filter(|code| known.add(view.folded(*code)))
         .map(|code| vec![(0, Entry::Text(code))])
         .collect()
 }
 
+#[cfg(test)]
+mod any_table;
 #[cfg(test)]
 mod tests;

@@ -174,6 +174,10 @@ pub fn plain(text: &str, decimal: Decimal) -> Cow<'_, str> {
 
 /// Feet and inches by their marks, as feet: `12'`, `12' 6"`, `12ft 6in`, `12 ft.`.
 pub(super) fn feet(text: &str) -> Option<String> {
+    let is_marked = |c: char| matches!(c, '\'' | 'f' | 'F' | '\u{2032}');
+    if !text.contains(is_marked) {
+        return None;
+    }
     let lower = text.trim().trim_end_matches('.').to_lowercase();
     let lower = lower
         .replace("feet", "'")

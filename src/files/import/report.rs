@@ -4,6 +4,7 @@
 
 use crate::problem::several;
 use indexmap::IndexMap;
+use rustc_hash::FxBuildHasher;
 use std::fmt;
 
 /// So many row numbers are listed with a note; the others are counted.
@@ -100,16 +101,19 @@ pub fn aside_lines(aside: &[SetAside]) -> Vec<String> {
     lines.collect()
 }
 
+/// What is told, each sentence once, in the order in which it came up.
+type Told<T> = IndexMap<String, T, FxBuildHasher>;
+
 /// The notes of an import while it runs.
 #[derive(Debug, Default)]
 pub(super) struct Report {
     notes: Vec<String>,
     /// What was read, as what, and in how many rows.
-    readings: IndexMap<String, usize>,
-    wrong: IndexMap<String, Numbers>,
-    twice: IndexMap<String, Numbers>,
+    readings: Told<usize>,
+    wrong: Told<Numbers>,
+    twice: Told<Numbers>,
     /// Other things that are told with the rows they are in.
-    listed: IndexMap<String, Numbers>,
+    listed: Told<Numbers>,
     set_aside: Vec<SetAside>,
 }
 
@@ -119,16 +123,23 @@ impl Report {
         self.notes.push(note);
     }
 
-    /// A word of a column was read as something else.
-    pub(super) fn reading(&mut self, column: &str, word: &str, read_as: &str) {
-        let reading = format!("{column} `{word}` read as {read_as}");
-        *self.readings.entry(reading).or_default() += 1;
+    /// What is told of a word of a column that was read as something else.
+    pub(super) fn reading(column: &str, word: &str, read_as: &str) -> String {
+        format!("{column} `{word}` read as {read_as}")
+    }
+
+    /// A word was read as something else in one more row.
+    pub(super) fn read(&mut self, reading: &str) {
+        match self.readings.get_mut(reading) {
+            Some(n) => *n += 1,
+            None => drop(self.readings.insert(reading.to_owned(), 1)),
+        }
     }
 
     /// A cell was kept because it could not be read or is not known.
     pub(super) fn kept(&mut self, column: &str, text: &str, why: &str, row: usize) {
         let kept = format!("{column} `{text}` {why}, kept as it is");
-        self.wrong.entry(kept).or_default().add(row);
+        add(&mut self.wrong, &kept, row, Stage::Cells);
     }
 
     /// An id that another row or the plan already has.
@@ -136,21 +147,49 @@ impl Report {
         let twice = format!(
             "id `{id}` is not the only one, all are kept; --tell-apart makes `{id}-2` of the next"
         );
-        self.twice.entry(twice).or_default().add(row);
+        add(&mut self.twice, &twice, row, Stage::Cells);
     }
 
     /// An id that another row or the plan already has got a number.
     pub(super) fn parted(&mut self, id: &str, given: &str, row: usize) {
         let parted = format!("id `{id}` is not the only one, this one comes as `{given}`");
-        self.twice.entry(parted).or_default().add(row);
+        add(&mut self.twice, &parted, row, Stage::Cells);
     }
 
     /// Something that is told once with the rows it is in.
     pub(super) fn at(&mut self, what: &str, row: usize) {
-        match self.listed.get_mut(what) {
-            Some(numbers) => numbers.add(row),
-            None => self.listed.entry(what.to_owned()).or_default().add(row),
+        add(&mut self.listed, what, row, Stage::Cells);
+    }
+
+    /// The same of the row as a whole, told behind what is told of its cells.
+    pub(super) fn after(&mut self, what: &str, row: usize) {
+        add(&mut self.listed, what, row, Stage::Row);
+    }
+
+    /// The same, told last.
+    pub(super) fn at_the_end_of(&mut self, what: &str, row: usize) {
+        add(&mut self.listed, what, row, Stage::End);
+    }
+
+    /// Takes in what was told of the rows that follow.
+    pub(super) fn append(&mut self, later: Self) {
+        self.notes.extend(later.notes);
+        for (reading, n) in later.readings {
+            *self.readings.entry(reading).or_default() += n;
         }
+        for (all, later) in [
+            (&mut self.wrong, later.wrong),
+            (&mut self.twice, later.twice),
+            (&mut self.listed, later.listed),
+        ] {
+            for (what, numbers) in later {
+                match all.get_mut(&what) {
+                    Some(known) => known.append(&numbers),
+                    None => drop(all.insert(what, numbers)),
+                }
+            }
+        }
+        self.set_aside.extend(later.set_aside);
     }
 
     /// A row became no link.
@@ -160,6 +199,7 @@ impl Report {
 
     /// All notes in order, and the rows set aside.
     pub(super) fn finish(mut self) -> (Vec<String>, Vec<SetAside>) {
+        self.listed.sort_by(|_, a, _, b| a.begun.cmp(&b.begun));
         let readings = self.readings.into_iter();
         let readings =
             readings.map(|(reading, n)| format!("{reading} ({})", several(n, "row", "rows")));
@@ -186,14 +226,42 @@ fn extend(notes: &mut Vec<String>, more: impl ExactSizeIterator<Item = String>, 
     }
 }
 
+/// What of a row something is told of.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+enum Stage {
+    Cells,
+    Row,
+    End,
+}
+
 /// Row numbers, the first ones in full.
-#[derive(Debug, Default)]
+#[derive(Debug)]
 struct Numbers {
+    /// When it was first told, whatever was found first.
+    begun: (usize, Stage),
     first: Vec<usize>,
     n_more: usize,
 }
 
+fn add(all: &mut Told<Numbers>, what: &str, row: usize, stage: Stage) {
+    if let Some(numbers) = all.get_mut(what) {
+        return numbers.add(row);
+    }
+    let numbers = Numbers {
+        begun: (row, stage),
+        first: vec![row],
+        n_more: 0,
+    };
+    all.insert(what.to_owned(), numbers);
+}
+
 impl Numbers {
+    /// Takes in rows that follow.
+    fn append(&mut self, later: &Self) {
+        later.first.iter().for_each(|row| self.add(*row));
+        self.n_more += later.n_more;
+    }
+
     fn add(&mut self, row: usize) {
         if self.first.len() < MAX_NUMBERS {
             self.first.push(row);

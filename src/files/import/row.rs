@@ -1,6 +1,7 @@
 //! One row of a table as the cells of a link, or as one that is set aside.
 //!
-//! Cells that cannot be read stay as they are; what is told about them is in `report.rs`.
+//! Rows are read in blocks, several at once on as many threads; `block.rs` puts what they give
+//! together. Cells that cannot be read stay as they are; what is told about them is in `report.rs`.
 
 use super::ends;
 use super::headings::{Columns, How, NO_HEADING, Target, VERDICT};
@@ -22,13 +23,17 @@ use crate::plan::read_entry;
 use crate::problem::Problem;
 use crate::sheet::ColumnDef;
 use crate::sheet::ColumnKind;
+use crate::table::ABSENT;
 use crate::table::SheetId;
+use crate::table::TextHash;
 use crate::units::Unit;
 use crate::units::Units;
 use crate::units::shown;
 use crate::units::split_quantity;
-use rustc_hash::FxHashMap;
+use rustc_hash::{FxHashMap, FxHasher};
 use std::borrow::Cow;
+use std::hash::Hasher;
+use std::sync::Arc;
 
 /// What is written for a formula without a result.
 const NOT_CALCULATED: &str = "not calculated";
@@ -79,30 +84,147 @@ impl Link {
     }
 }
 
-/// All rows of a table while they are read.
+/// Reads rows of a table; each thread has one of its own.
+#[derive(Clone)]
 pub(super) struct Rows<'p> {
     plan: &'p Plan,
     sheet: SheetId,
-    columns: Columns,
+    pub(super) columns: Columns,
     /// For each heading how its cells are read.
     ways: Vec<Way>,
-    survey: Survey,
+    survey: &'p Survey,
     about: About<'p>,
     /// The headings of the columns that name a link, where they are there.
     named: Named,
-    places: Places,
+    /// The heading of the verdicts, in a list of a plan.
+    verdict: Option<usize>,
+    pub(super) places: Places,
     /// For each heading of numbers the unit of bare ones.
     units: Vec<Option<Unit>>,
-    /// For each heading the words that were read under it.
-    read_words: Vec<FxHashMap<String, (Entry, Option<&'static str>)>>,
-    media: Media,
-    read_media: FxHashMap<String, Option<Medium>>,
-    links: Vec<Link>,
+    /// For each heading the words that were read under it; most tables have few.
+    read_words: Vec<FxHashMap<&'p str, Arc<Reading>>>,
+    read_speeds: FxHashMap<(Kind, &'p str), Arc<Speed>>,
+    media: Arc<Media>,
+    read_media: FxHashMap<&'p str, Option<Arc<MediumSaid>>>,
     n_headings: usize,
-    /// Both ends of rows, to find those that say the same from the other end.
-    both_ends: FxHashMap<[u32; 4], usize>,
     /// What is filled down: heading and the last text under it.
     above: FxHashMap<usize, String>,
+    texts: Texts<'p>,
+}
+
+/// What a word under a heading was read as.
+#[derive(Debug)]
+struct Reading {
+    entry: Result<Read, &'static str>,
+    /// What is told of it, where it was read as something else.
+    told: Option<String>,
+    /// Whether the word itself has to be kept.
+    is_other: bool,
+}
+
+/// An entry apart from the names of a plan.
+#[derive(Debug, Clone)]
+enum Read {
+    Empty,
+    Number(f64),
+    Text(String),
+}
+
+/// What a cell of a speed was read as.
+#[derive(Debug)]
+struct Speed {
+    entry: Result<Option<f64>, &'static str>,
+    /// How many cables it names, where it was read as a speed.
+    lanes: Option<Option<u32>>,
+    /// What is told of it, where the unit was guessed.
+    told: Option<String>,
+}
+
+/// What a medium was read as.
+#[derive(Debug)]
+struct MediumSaid {
+    medium: Medium,
+    /// What is told of it, where it is spelled in another way.
+    told: Option<String>,
+}
+
+/// What a block of rows gave. Texts are numbers of `texts`, not yet codes of the plan.
+#[derive(Debug, Default)]
+pub(super) struct Part<'p> {
+    pub(super) links: Vec<Link>,
+    pub(super) texts: Vec<(Cow<'p, str>, TextHash)>,
+    pub(super) report: Report,
+}
+
+/// The texts of a block, most of them once. What stands in the row above often stands again.
+#[derive(Clone)]
+struct Texts<'p> {
+    all: Vec<(Cow<'p, str>, TextHash)>,
+    /// By a hash, the text that was seen last with it.
+    seen: Vec<u32>,
+}
+
+/// So many texts are remembered in a block, a power of two.
+const N_SEEN: usize = 1 << 12;
+
+impl<'p> Texts<'p> {
+    fn new() -> Self {
+        Self {
+            all: Vec::new(),
+            seen: vec![ABSENT; N_SEEN],
+        }
+    }
+
+    /// The number of a text in this block.
+    fn number(&mut self, text: &'p str) -> u32 {
+        match self.known(text) {
+            (_, Some(number)) => number,
+            (place, None) => self.add(Cow::Borrowed(text), place),
+        }
+    }
+
+    /// The same for a text that does not stand in the table.
+    fn number_of_other(&mut self, text: &str) -> u32 {
+        match self.known(text) {
+            (_, Some(number)) => number,
+            (place, None) => self.add(Cow::Owned(text.to_owned()), place),
+        }
+    }
+
+    fn known(&self, text: &str) -> (usize, Option<u32>) {
+        let place = place(text);
+        let number = self.seen[place];
+        let known = self.all.get(number as usize);
+        (
+            place,
+            known.filter(|(known, _)| known == text).map(|_| number),
+        )
+    }
+
+    fn add(&mut self, text: Cow<'p, str>, place: usize) -> u32 {
+        let number = u32::try_from(self.all.len()).unwrap_or(ABSENT);
+        let hash = TextHash::of(&text);
+        self.all.push((text, hash));
+        self.seen[place] = number;
+        number
+    }
+
+    fn text(&self, number: u32) -> &str {
+        self.all.get(number as usize).map_or("", |(text, _)| text)
+    }
+
+    /// All texts; from now on numbers begin anew.
+    fn take(&mut self) -> Vec<(Cow<'p, str>, TextHash)> {
+        self.seen.fill(ABSENT);
+        let n = self.all.len();
+        std::mem::replace(&mut self.all, Vec::with_capacity(n))
+    }
+}
+
+fn place(text: &str) -> usize {
+    let mut hasher = FxHasher::default();
+    hasher.write(text.as_bytes());
+    usize::try_from(hasher.finish() >> 40).unwrap_or(0) % N_SEEN
 }
 
 /// What is known of the page beside its cells.
@@ -120,11 +242,11 @@ pub(super) struct About<'p> {
 
 /// Positions of columns that are written to beside those of the headings.
 #[derive(Debug, Clone, Copy, Default)]
-struct Places {
-    from: Option<usize>,
-    from_port: Option<usize>,
-    to: Option<usize>,
-    to_port: Option<usize>,
+pub(super) struct Places {
+    pub(super) from: Option<usize>,
+    pub(super) from_port: Option<usize>,
+    pub(super) to: Option<usize>,
+    pub(super) to_port: Option<usize>,
     members: Option<usize>,
     module: Option<usize>,
     speed: Option<usize>,
@@ -149,16 +271,16 @@ impl Places {
 
 /// Positions of the headings that name a link.
 #[derive(Debug, Clone, Copy, Default)]
-struct Named {
+pub(super) struct Named {
     id: Option<usize>,
-    from: Option<usize>,
-    from_port: Option<usize>,
-    to: Option<usize>,
-    to_port: Option<usize>,
+    pub(super) from: Option<usize>,
+    pub(super) from_port: Option<usize>,
+    pub(super) to: Option<usize>,
+    pub(super) to_port: Option<usize>,
 }
 
 impl Named {
-    fn new(plan: &Plan, sheet: SheetId, targets: &[Target]) -> Self {
+    pub(super) fn new(plan: &Plan, sheet: SheetId, targets: &[Target]) -> Self {
         let of = |name: &str| {
             let column = plan.def(sheet).column(name)?;
             targets.iter().position(|target| target.column == column)
@@ -207,7 +329,7 @@ enum Way {
 /// What cells of a row say beside their own column.
 #[derive(Debug, Default)]
 struct Beside {
-    medium: Medium,
+    medium: Option<Arc<MediumSaid>>,
     /// How many ports a range names, at the near end and at the far end.
     near_ports: Option<u32>,
     far_ports: Option<u32>,
@@ -220,18 +342,21 @@ impl<'p> Rows<'p> {
         plan: &'p Plan,
         sheet: SheetId,
         mut columns: Columns,
-        survey: Survey,
+        survey: &'p Survey,
         about: About<'p>,
     ) -> Self {
         let targets = columns.targets.clone();
         let named = Named::new(plan, sheet, &targets);
         let ways = targets.iter().enumerate();
         let ways: Vec<Way> = ways
-            .map(|(at, target)| way(plan, sheet, &mut columns, &survey, named, at, target))
+            .map(|(at, target)| way(plan, sheet, &mut columns, survey, named, at, target))
             .collect();
         Self {
             ways,
-            media: media(plan, sheet),
+            verdict: targets
+                .iter()
+                .position(|target| target.how == How::Computed && target.heading == VERDICT),
+            media: Arc::new(media(plan, sheet)),
             plan,
             sheet,
             columns,
@@ -244,43 +369,65 @@ impl<'p> Rows<'p> {
                 .map(|target| bare_unit(plan, sheet, target))
                 .collect(),
             read_words: vec![FxHashMap::default(); targets.len()],
+            read_speeds: FxHashMap::default(),
             read_media: FxHashMap::default(),
-            links: Vec::new(),
             n_headings: targets.len(),
-            both_ends: FxHashMap::default(),
             above: FxHashMap::default(),
+            texts: Texts::new(),
         }
     }
 
-    /// Reads a row, which becomes a link or is set aside.
-    pub(super) fn read(&mut self, row: RowView<'_>, report: &mut Report) {
-        let holds =
-            |cell: &Cell<'_>| !cell.text.trim().is_empty() || cell.kind == Kind::NotCalculated;
-        let cells: Vec<Cell<'_>> = row.cells().filter(holds).collect();
-        if let Some(reason) = self.aside(row, &cells) {
-            return report.set_aside(row.number(), reason, shortened(&cells));
+    /// Reads a block of rows.
+    pub(super) fn block(&mut self, rows: impl Iterator<Item = RowView<'p>>) -> Part<'p> {
+        let mut part = Part::default();
+        let (mut cells, mut room) = (Vec::new(), Vec::new());
+        for row in rows {
+            cells.clear();
+            cells.extend(row.cells().filter(holds));
+            if let Some(link) = self.read(row, &cells, &mut room, &mut part.report) {
+                part.links.push(link);
+            }
+        }
+        part.texts = self.texts.take();
+        part
+    }
+
+    /// Reads a row, which becomes a link or is set aside; `room` is for its cells meanwhile.
+    fn read(
+        &mut self,
+        row: RowView<'p>,
+        cells: &[Cell<'p>],
+        room: &mut Vec<(usize, Entry)>,
+        report: &mut Report,
+    ) -> Option<Link> {
+        if let Some(reason) = self.aside(row, cells) {
+            report.set_aside(row.number(), reason, shortened(cells));
+            return None;
         }
         let last = cells.iter().rfind(|cell| cell.column < MAX_COLUMNS);
         self.widen(last.map_or(0, |cell| cell.column + 1));
         let mut link = Link {
             row: row.number(),
-            cells: Vec::with_capacity(cells.len() + 4),
+            cells: std::mem::take(room),
         };
         let mut beside = Beside::default();
-        for cell in &cells {
+        for cell in cells {
             self.cell(&mut link, cell, &mut beside, report);
         }
-        self.fill_down(&mut link, &cells, report);
+        self.fill_down(&mut link, cells, report);
         self.add_members(&mut link, &beside, report);
-        self.add_said(&mut link, &beside.medium);
-        self.look_for_mirror(&link, report);
-        if row.is_hidden() {
-            report.at(
-                "hidden rows are read as well, --leave-hidden leaves them out",
-                row.number(),
-            );
+        if let Some(said) = &beside.medium {
+            self.add_said(&mut link, &said.medium);
         }
-        self.links.push(link);
+        if row.is_hidden() {
+            let what = "hidden rows are read as well, --leave-hidden leaves them out";
+            report.at_the_end_of(what, row.number());
+        }
+        // As much memory as it needs: a million links are long kept.
+        *room = link.cells;
+        link.cells = Vec::with_capacity(room.len());
+        link.cells.append(room);
+        Some(link)
     }
 
     /// Why a row is no link.
@@ -298,12 +445,9 @@ impl<'p> Rows<'p> {
             Some(cell).filter(|cell| !words::is_blank(cell.text))
         };
         // Of a list of a plan every row has a verdict; others were added by somebody.
-        let verdict = self
-            .columns
-            .targets
-            .iter()
-            .position(|target| target.how == How::Computed && target.heading == VERDICT);
-        if given(self.named.id).is_some() && given(verdict).is_some() {
+        // Their cells are no words for nothing, not even `-`.
+        let has_cell = |at: Option<usize>| cells.iter().any(|cell| Some(cell.column) == at);
+        if has_cell(self.named.id) && given(self.verdict).is_some() {
             return None;
         }
         let n_named = [self.named.id, self.named.from, self.named.to]
@@ -419,12 +563,11 @@ impl<'p> Rows<'p> {
                 continue;
             };
             if self.fills(link.row, cells, end, port) {
-                let code = self.plan.names().code(&self.above[&end]);
-                link.cells.push((column, Entry::Text(code)));
+                let number = self.texts.number_of_other(&self.above[&end]);
+                link.cells.push((column, Entry::Text(number)));
                 report.at(&format!("{name} is taken from the row above"), link.row);
-            } else if let Some(code) = link.code(column) {
-                let view = self.plan.names().view();
-                let text = view.text(code);
+            } else if let Some(number) = link.code(column) {
+                let text = self.texts.text(number);
                 match self.above.get_mut(&end) {
                     Some(above) if above == text => {}
                     Some(above) => text.clone_into(above),
@@ -433,6 +576,19 @@ impl<'p> Rows<'p> {
             } else if cells.iter().any(|cell| cell.column == end) {
                 self.above.remove(&end);
             }
+        }
+    }
+
+    /// How many columns the plan has without those that an import adds.
+    pub(super) fn n_known(&self) -> usize {
+        self.plan.def(self.sheet).columns.len()
+    }
+
+    /// Takes in which columns another reader of the same table needed.
+    pub(super) fn join(&mut self, other: Self) {
+        self.widen(other.columns.targets.len());
+        for (used, also) in self.columns.used.iter_mut().zip(other.columns.used) {
+            *used |= also;
         }
     }
 
@@ -450,7 +606,7 @@ impl<'p> Rows<'p> {
         }
     }
 
-    fn cell(&mut self, link: &mut Link, cell: &Cell<'_>, beside: &mut Beside, report: &mut Report) {
+    fn cell(&mut self, link: &mut Link, cell: &Cell<'p>, beside: &mut Beside, report: &mut Report) {
         let at = cell.column;
         let Some(way) = self.ways.get(at).copied() else {
             let place = address(at, link.row);
@@ -478,7 +634,7 @@ impl<'p> Rows<'p> {
     /// A cell that a spreadsheet has no value for.
     fn no_value(
         &mut self,
-        cell: &Cell<'_>,
+        cell: &Cell<'p>,
         way: Way,
         report: &mut Report,
         row: usize,
@@ -503,7 +659,7 @@ impl<'p> Rows<'p> {
             _ if column == 0 => None,
             Way::Text | Way::Date => {
                 self.columns.used[column] = true;
-                Some(Entry::Text(self.plan.names().code(text)))
+                Some(Entry::Text(self.texts.number(text)))
             }
             _ => Some(Entry::Wrong(text.to_owned())),
         }
@@ -512,8 +668,8 @@ impl<'p> Rows<'p> {
     fn value(
         &mut self,
         link: &mut Link,
-        cell: &Cell<'_>,
-        text: &str,
+        cell: &Cell<'p>,
+        text: &'p str,
         way: Way,
         beside: &mut Beside,
         report: &mut Report,
@@ -532,42 +688,47 @@ impl<'p> Rows<'p> {
             Way::LeftOut => return None,
             Way::Text => {
                 self.columns.used[column] = true;
-                Ok(Entry::Text(self.plan.names().code(text)))
+                Ok(Entry::Text(self.texts.number(text)))
             }
             Way::Date => {
                 self.columns.used[column] = true;
-                let date = date_of(cell, self.about.from_1904);
-                Ok(Entry::Text(
-                    self.plan.names().code(date.as_deref().unwrap_or(text)),
-                ))
+                Ok(Entry::Text(match date_of(cell, self.about.from_1904) {
+                    Some(date) => self.texts.number_of_other(&date),
+                    None => self.texts.number(text),
+                }))
             }
-            Way::Typed => read_entry(self.plan, self.sheet, column, text),
-            Way::Exact => typed(self.plan, self.sheet, &self.columns.targets[at], text),
-            Way::Plain => Ok(Entry::Text(self.plan.names().code(text))),
-            Way::Number | Way::Length | Way::Speed => {
-                match self.number(cell, text, way, beside, link.row, report) {
-                    Ok(entry) => entry,
-                    // What may be either of two numbers was told already.
-                    Err(Unclear) => return Some(Entry::Wrong(text.to_owned())),
-                }
-            }
+            Way::Typed => self.typed_word(at, text),
+            Way::Exact => self.exact(at, text),
+            Way::Plain => Ok(Entry::Text(self.texts.number(text))),
+            Way::Number | Way::Length => match self.number(cell, text, way, link.row, report) {
+                Ok(entry) => entry.map_err(|problem| why(&problem)),
+                // What may be either of two numbers was told already.
+                Err(Unclear) => return Some(Entry::Wrong(text.to_owned())),
+            },
+            Way::Speed => match self.speed(cell, text, beside, link.row, report) {
+                Ok(entry) => entry,
+                Err(Unclear) => return Some(Entry::Wrong(text.to_owned())),
+            },
             Way::DeviceAndPort(port) => match ends::device_and_port(text) {
                 Some((device, rest)) => {
-                    let code = self.plan.names().code(rest);
-                    link.cells.push((port, Entry::Text(code)));
+                    link.cells
+                        .push((port, Entry::Text(self.texts.number(rest))));
                     let name = &self.columns.def.columns[column].name;
                     report.at(
                         &format!("{name} holds device and port, parted at the last space"),
                         link.row,
                     );
                     self.ports(at, rest, beside);
-                    read_entry(self.plan, self.sheet, column, device)
+                    Ok(match device.trim() {
+                        "" => Entry::Empty,
+                        device => Entry::Text(self.texts.number(device)),
+                    })
                 }
-                None => Ok(Entry::Text(self.plan.names().code(text))),
+                None => Ok(Entry::Text(self.texts.number(text))),
             },
             Way::Port => {
                 self.ports(at, text, beside);
-                Ok(Entry::Text(self.plan.names().code(text)))
+                Ok(Entry::Text(self.texts.number(text)))
             }
             Way::Word(meaning, original) => {
                 self.keep_original(link, original, text);
@@ -576,67 +737,139 @@ impl<'p> Rows<'p> {
             Way::Medium(original) => {
                 self.keep_original(link, original, text);
                 beside.medium = self.medium(column, text, original, link.row, report);
-                let medium = beside.medium.medium.as_deref().unwrap_or(text);
-                Ok(Entry::Text(self.plan.names().code(medium)))
+                let said = beside.medium.as_ref();
+                let medium = said.and_then(|said| said.medium.medium.as_deref());
+                Ok(Entry::Text(match medium {
+                    Some(medium) => self.texts.number_of_other(medium),
+                    None => self.texts.number(text),
+                }))
             }
         };
-        Some(entry.unwrap_or_else(|problem| {
+        Some(entry.unwrap_or_else(|why| {
             let name = &self.columns.def.columns[column].name;
-            report.kept(name, text, why(&problem), link.row);
+            report.kept(name, text, why, link.row);
             Entry::Wrong(text.to_owned())
         }))
     }
 
-    /// A number in the unit of its cell, of its heading or of its column.
-    fn number(
+    /// A cell of numbers as a list of a plan writes it.
+    fn exact(&self, at: usize, text: &str) -> Result<Entry, &'static str> {
+        let read = quantity(self.plan, self.sheet, &self.columns.targets[at], text);
+        read.map(number_or_nothing).map_err(|problem| why(&problem))
+    }
+
+    /// The plain form of a number that is read for a column: its digits and its decimal sign.
+    fn plain(
         &self,
         cell: &Cell<'_>,
-        text: &str,
-        way: Way,
-        beside: &mut Beside,
+        text: &'p str,
         row: usize,
         report: &mut Report,
-    ) -> Result<Result<Entry, Problem>, Unclear> {
-        let target = &self.columns.targets[cell.column];
-        // No number is as long, and looking for what was meant would take long.
-        if text.len() > LONGEST_NUMBER {
-            return Ok(Err(Problem::new("not-a-quantity", "this is not a number")));
-        }
-        let plain = match (cell.kind, self.survey.decimal(cell.column)) {
+    ) -> Result<Cow<'p, str>, Unclear> {
+        Ok(match (cell.kind, self.survey.decimal(cell.column)) {
             (Kind::Text, Some(decimal)) => numbers::plain(text, decimal),
             (Kind::Text, None) if numbers::is_unclear(text) => {
-                let name = &self.columns.def.columns[target.column].name;
+                let column = self.columns.targets[cell.column].column;
+                let name = &self.columns.def.columns[column].name;
                 let why = "may be a decimal or a thousand (say --decimal comma or --decimal point)";
                 report.kept(name, text, why, row);
                 return Err(Unclear);
             }
             (Kind::Text, None) => numbers::plain(text, Decimal::Point),
             (_, _) => Cow::Borrowed(text),
-        };
+        })
+    }
+
+    /// A number in the unit of its cell, of its heading or of its column.
+    fn number(
+        &self,
+        cell: &Cell<'_>,
+        text: &'p str,
+        way: Way,
+        row: usize,
+        report: &mut Report,
+    ) -> Result<Result<Entry, Problem>, Unclear> {
+        let target = &self.columns.targets[cell.column];
+        if text.len() > LONGEST_NUMBER {
+            return Ok(Err(no_number()));
+        }
+        let plain = self.plain(cell, text, row, report)?;
         let in_feet = match way {
             Way::Length => numbers::feet(&plain),
             _ => None,
         };
         let plain = in_feet.map_or(plain, Cow::Owned);
-        if let (Way::Speed, None) = (way, &target.unit) {
-            let is_mega = self.survey.seen[cell.column].largest >= 1000.0;
-            if let Some((speed, lanes)) = numbers::speed(&plain, is_mega) {
-                beside.lanes = lanes;
-                let entry = typed(self.plan, self.sheet, target, &speed);
-                let bare = split_quantity(&plain).filter(|(_, rest)| rest.is_empty());
-                if bare.is_some_and(|_| speed.ends_with("Mb/s")) && entry.is_ok() {
-                    report.reading("speed", text, &speed);
-                }
-                return Ok(entry);
+        if let Some(number) = self.bare(cell.column, &plain) {
+            return Ok(Ok(Entry::Number(number)));
+        }
+        Ok(quantity(self.plan, self.sheet, target, &plain).map(number_or_nothing))
+    }
+
+    /// A bare number under a heading, in base units.
+    fn bare(&self, at: usize, plain: &str) -> Option<f64> {
+        let unit = self.units[at].as_ref()?;
+        let (number, rest) = split_quantity(plain)?;
+        let number = Some(unit.to_base(number)).filter(|_| rest.is_empty());
+        number.filter(|number| number.is_finite())
+    }
+
+    /// A speed, which may name lanes.
+    fn speed(
+        &mut self,
+        cell: &Cell<'_>,
+        text: &'p str,
+        beside: &mut Beside,
+        row: usize,
+        report: &mut Report,
+    ) -> Result<Result<Entry, &'static str>, Unclear> {
+        if text.len() > LONGEST_NUMBER {
+            return Ok(Err(why(&no_number())));
+        }
+        let key = (cell.kind, text);
+        let known = match self.read_speeds.get(&key) {
+            Some(known) => Arc::clone(known),
+            None => {
+                let plain = self.plain(cell, text, row, report)?;
+                let read = Arc::new(self.speed_of(cell.column, text, &plain));
+                self.read_speeds.insert(key, Arc::clone(&read));
+                read
             }
+        };
+        if let Some(lanes) = known.lanes {
+            beside.lanes = lanes;
         }
-        if let Some(unit) = &self.units[cell.column]
-            && let Some((number, "")) = split_quantity(&plain)
-            && unit.to_base(number).is_finite()
-        {
-            return Ok(Ok(Entry::Number(unit.to_base(number))));
+        if let Some(told) = &known.told {
+            report.read(told);
         }
-        Ok(typed(self.plan, self.sheet, target, &plain))
+        Ok(known.entry.map(number_or_nothing))
+    }
+
+    fn speed_of(&self, at: usize, text: &str, plain: &str) -> Speed {
+        let target = &self.columns.targets[at];
+        let is_mega = self.survey.seen[at].largest >= 1000.0;
+        let found = match target.unit {
+            Some(_) => None,
+            None => numbers::speed(plain, is_mega),
+        };
+        if let Some((speed, lanes)) = found {
+            let entry = quantity(self.plan, self.sheet, target, &speed);
+            let bare = split_quantity(plain).filter(|(_, rest)| rest.is_empty());
+            let is_told = bare.is_some() && speed.ends_with("Mb/s") && entry.is_ok();
+            return Speed {
+                entry: entry.map_err(|problem| why(&problem)),
+                lanes: Some(lanes),
+                told: is_told.then(|| Report::reading("speed", text, &speed)),
+            };
+        }
+        let entry = match self.bare(at, plain) {
+            Some(number) => Ok(Some(number)),
+            None => quantity(self.plan, self.sheet, target, plain).map_err(|problem| why(&problem)),
+        };
+        Speed {
+            entry,
+            lanes: None,
+            told: None,
+        }
     }
 
     /// Notes how many ports a text names.
@@ -677,97 +910,136 @@ impl<'p> Rows<'p> {
         }
     }
 
-    /// Tells of a row that names the same two ends as another, the other way round.
-    fn look_for_mirror(&mut self, link: &Link, report: &mut Report) {
-        let Places {
-            from,
-            from_port,
-            to,
-            to_port,
-            ..
-        } = self.places;
-        let codes = [from, from_port, to, to_port].map(|column| link.code(column?));
-        let [Some(a), Some(ap), Some(b), Some(bp)] = codes else {
-            return;
-        };
-        if let Some(row) = self.both_ends.get(&[b, bp, a, ap]) {
-            let what = format!("the two ends of row {row} stand here the other way round");
-            report.at(&what, link.row);
-        }
-        self.both_ends.entry([a, ap, b, bp]).or_insert(link.row);
+    fn keep_original(&mut self, link: &mut Link, original: usize, text: &'p str) {
+        link.cells
+            .push((original, Entry::Text(self.texts.number(text))));
     }
 
-    fn keep_original(&self, link: &mut Link, original: usize, text: &str) {
-        let code = self.plan.names().code(text);
-        link.cells.push((original, Entry::Text(code)));
+    /// A word as a person would type it.
+    fn typed_word(&mut self, at: usize, text: &'p str) -> Result<Entry, &'static str> {
+        let known = self.read_words[at].get(text).cloned();
+        let reading = known.unwrap_or_else(|| {
+            let entry = self.read_typed(at, text);
+            let reading = Arc::new(Reading {
+                entry: entry.map_err(|problem| why(&problem)),
+                told: None,
+                is_other: false,
+            });
+            self.read_words[at].insert(text, Arc::clone(&reading));
+            reading
+        });
+        self.entry(&reading)
+    }
+
+    fn read_typed(&self, at: usize, text: &str) -> Result<Read, Problem> {
+        let column = self.columns.targets[at].column;
+        Ok(match read_entry(self.plan, self.sheet, column, text)? {
+            Entry::Empty => Read::Empty,
+            Entry::Number(number) => Read::Number(number),
+            Entry::Text(code) => Read::Text(self.plan.names().text(code)),
+            Entry::Wrong(text) => Read::Text(text),
+        })
+    }
+
+    fn entry(&mut self, reading: &Reading) -> Result<Entry, &'static str> {
+        Ok(match reading.entry.as_ref().map_err(|why| *why)? {
+            Read::Empty => Entry::Empty,
+            Read::Number(number) => Entry::Number(*number),
+            Read::Text(text) => Entry::Text(self.texts.number_of_other(text)),
+        })
     }
 
     /// A choice by its own word or by another one for it.
     fn word(
         &mut self,
         at: usize,
-        text: &str,
+        text: &'p str,
         meaning: fn(&str) -> Option<&'static str>,
         original: usize,
         report: &mut Report,
-    ) -> Result<Entry, Problem> {
-        let column = self.columns.targets[at].column;
+    ) -> Result<Entry, &'static str> {
         let known = self.read_words[at].get(text).cloned();
-        let (entry, word) = match known {
-            Some(known) => known,
-            None => {
-                let found = match read_entry(self.plan, self.sheet, column, text) {
-                    Ok(entry) => (entry, None),
-                    Err(problem) => {
-                        self.columns.used[original] = true;
-                        let word = meaning(text).ok_or(problem)?;
-                        let entry = read_entry(self.plan, self.sheet, column, word)?;
-                        (entry, Some(word))
-                    }
+        let reading = known.unwrap_or_else(|| {
+            let reading = Arc::new(self.read_word(at, text, meaning));
+            self.read_words[at].insert(text, Arc::clone(&reading));
+            reading
+        });
+        self.columns.used[original] |= reading.is_other;
+        if let Some(told) = &reading.told {
+            report.read(told);
+        }
+        self.entry(&reading)
+    }
+
+    fn read_word(
+        &self,
+        at: usize,
+        text: &str,
+        meaning: fn(&str) -> Option<&'static str>,
+    ) -> Reading {
+        let problem = match self.read_typed(at, text) {
+            Ok(entry) => {
+                return Reading {
+                    entry: Ok(entry),
+                    told: None,
+                    is_other: false,
                 };
-                self.read_words[at].insert(text.to_owned(), found.clone());
-                found
+            }
+            Err(problem) => problem,
+        };
+        let read = meaning(text).map(|word| (word, self.read_typed(at, word)));
+        let (entry, told) = match read {
+            None => (Err(why(&problem)), None),
+            Some((_, Err(problem))) => (Err(why(&problem)), None),
+            Some((word, Ok(entry))) => {
+                let column = self.columns.targets[at].column;
+                let name = &self.columns.def.columns[column].name;
+                (Ok(entry), Some(Report::reading(name, text, word)))
             }
         };
-        if let Some(word) = word {
-            report.reading(&self.columns.def.columns[column].name, text, word);
+        Reading {
+            entry,
+            told,
+            is_other: true,
         }
-        Ok(entry)
     }
 
     /// What a medium cell says; nothing where it is not understood.
     fn medium(
         &mut self,
         column: usize,
-        text: &str,
+        text: &'p str,
         original: usize,
         row: usize,
         report: &mut Report,
-    ) -> Medium {
+    ) -> Option<Arc<MediumSaid>> {
+        let name = &self.columns.def.columns[column].name;
         let known = self.read_media.get(text).cloned();
         let found = known.unwrap_or_else(|| {
-            let found = self.media.read(text);
-            self.read_media.insert(text.to_owned(), found.clone());
+            let found = self.media.read(text).map(|medium| {
+                let plain = medium.medium.as_deref().unwrap_or_default();
+                let is_other = !plain.eq_ignore_ascii_case(text);
+                let told = is_other.then(|| Report::reading(name, text, &said(&medium)));
+                Arc::new(MediumSaid { medium, told })
+            });
+            self.read_media.insert(text, found.clone());
             found
         });
-        let name = &self.columns.def.columns[column].name;
-        let Some(found) = found else {
-            report.kept(name, text, "is not a known medium", row);
-            return Medium::default();
-        };
-        let plain = found.medium.as_deref().unwrap_or_default();
-        if !plain.eq_ignore_ascii_case(text) {
-            self.columns.used[original] = true;
-            report.reading(name, text, &said(&found));
+        match &found {
+            None => report.kept(name, text, "is not a known medium", row),
+            Some(said) => {
+                if let Some(told) = &said.told {
+                    self.columns.used[original] = true;
+                    report.read(told);
+                }
+            }
         }
         found
     }
 
     /// Fills what the medium said beside itself into cells that are empty.
-    fn add_said(&self, link: &mut Link, says: &Medium) {
-        let module = says
-            .module
-            .map(|form| Entry::Text(self.plan.names().code(form)));
+    fn add_said(&mut self, link: &mut Link, says: &Medium) {
+        let module = says.module.map(|form| Entry::Text(self.texts.number(form)));
         for (column, entry) in [
             (self.places.module, module),
             (self.places.speed, says.speed.map(Entry::Number)),
@@ -782,7 +1054,7 @@ impl<'p> Rows<'p> {
     }
 
     /// Where the cells under each heading go.
-    fn mapped(&self) -> Vec<Mapped> {
+    pub(super) fn mapped(&self) -> Vec<Mapped> {
         let targets = self.columns.targets.iter().enumerate();
         let mapped = targets.map(|(at, target)| {
             let seen = self.survey.seen.get(at);
@@ -798,41 +1070,15 @@ impl<'p> Rows<'p> {
         });
         mapped.collect()
     }
-
-    /// The links and the columns they need, those that stayed unused left out, and where the cells
-    /// under each heading went.
-    pub(super) fn into_links(
-        self,
-        report: &mut Report,
-    ) -> (Vec<Link>, Vec<ColumnDef>, Vec<Mapped>) {
-        let mapped = self.mapped();
-        let n_known = self.plan.def(self.sheet).columns.len();
-        let mut moved = Vec::new();
-        let mut columns = Vec::new();
-        for (at, def) in self.columns.def.columns.into_iter().enumerate() {
-            moved.push((at < n_known || self.columns.used[at]).then_some({
-                if at < n_known {
-                    at
-                } else {
-                    n_known + columns.len()
-                }
-            }));
-            if at >= n_known && self.columns.used[at] {
-                report.note(added(&def));
-                columns.push(def);
-            }
-        }
-        let mut links = self.links;
-        for link in &mut links {
-            let cells = std::mem::take(&mut link.cells).into_iter();
-            let kept = cells.filter_map(|(at, entry)| moved[at].map(|at| (at, entry)));
-            link.cells = kept.collect();
-        }
-        (links, columns, mapped)
-    }
 }
 
-fn added(def: &ColumnDef) -> String {
+/// Whether a cell holds anything.
+fn holds(cell: &Cell<'_>) -> bool {
+    !cell.text.trim().is_empty() || cell.kind == Kind::NotCalculated
+}
+
+/// What is told of a column that an import adds.
+pub(super) fn added(def: &ColumnDef) -> String {
     if def.doc == NO_HEADING {
         format!("cells without a heading are in column `{}`", def.name)
     } else if def.quiet {
@@ -977,16 +1223,33 @@ fn date_of(cell: &Cell<'_>, from_1904: bool) -> Option<String> {
     Some(format!("{year:04}-{month:02}-{day:02}"))
 }
 
-/// A cell as a person would type it, bare numbers in the unit of the heading.
-fn typed(plan: &Plan, sheet: SheetId, target: &Target, text: &str) -> Result<Entry, Problem> {
+/// A number as a person would type it, bare ones in the unit of the heading.
+fn quantity(
+    plan: &Plan,
+    sheet: SheetId,
+    target: &Target,
+    text: &str,
+) -> Result<Option<f64>, Problem> {
     if let Some(unit) = &target.unit
-        && plan.column(sheet, target.column).kind == ColumnKind::Number
         && let Some((number, "")) = split_quantity(text)
         && unit.to_base(number).is_finite()
     {
-        return Ok(Entry::Number(unit.to_base(number)));
+        return Ok(Some(unit.to_base(number)));
     }
-    read_entry(plan, sheet, target.column, text)
+    match read_entry(plan, sheet, target.column, text)? {
+        Entry::Number(number) => Ok(Some(number)),
+        Entry::Empty => Ok(None),
+        Entry::Text(_) | Entry::Wrong(_) => Err(no_number()),
+    }
+}
+
+fn number_or_nothing(number: Option<f64>) -> Entry {
+    number.map_or(Entry::Empty, Entry::Number)
+}
+
+/// No number is as long, and looking for what was meant would take long.
+fn no_number() -> Problem {
+    Problem::new("not-a-quantity", "this is not a number")
 }
 
 /// Why a cell was kept, in a few words.

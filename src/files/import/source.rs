@@ -6,6 +6,7 @@
 
 use super::MAX_BYTES;
 use super::MAX_CELLS;
+use super::block::n_threads;
 use super::decode;
 use super::layout;
 use super::numbers::Decimal;
@@ -20,9 +21,13 @@ use crate::files::spreadsheet::Wanted;
 use crate::files::table_text::{TableText, unguarded};
 use crate::plan::Plan;
 use crate::problem::Problem;
+use std::borrow::Cow;
 use std::fs::File;
 use std::io::{Read, Seek};
+use std::ops::Range;
 use std::path::Path;
+use std::sync::atomic::{AtomicBool, Ordering};
+use std::thread;
 
 /// What a person says about a file, beyond its name.
 #[derive(Debug, Clone, Default, PartialEq, Eq)]
@@ -136,7 +141,7 @@ impl Source {
         }
         Ok(Self {
             page: Page {
-                grid: cells(text, separator, progress)?,
+                grid: cells(text, separator, n_threads(), progress)?,
                 is_whole: true,
                 ..Page::default()
             },
@@ -284,42 +289,183 @@ fn is_ours(book: &Book) -> bool {
     named || shown
 }
 
-/// The cells of a text; rows have the numbers that count rows, not lines.
+/// A text of so many bytes is cut into cells by several threads.
+const LONG: usize = 1 << 20;
+
+/// The cells of a text; rows have the numbers that count rows, not lines. The grid keeps the text, in
+/// which its cells stand.
 fn cells(
     text: &str,
     separator: char,
+    n_threads: usize,
     progress: &mut dyn FnMut(usize) -> bool,
 ) -> Result<Grid, Problem> {
-    let (mut reader, mut cells, mut grid) =
-        (TableText::new(text, separator), Vec::new(), Grid::default());
-    let (mut n_rows, mut n_cells) = (0_u32, 0);
-    while reader.next_row(&mut cells).is_some() {
-        n_rows += 1;
-        if (n_rows as usize).is_multiple_of(super::TOLD_EVERY) && !progress(n_rows as usize) {
-            return Err(super::stopped());
+    // Between quotes a line end is none, so where there are any the text is one piece.
+    let is_cut = n_threads > 1 && memchr::memchr(b'"', text.as_bytes()).is_none();
+    let n_pieces = if is_cut { n_threads } else { 1 };
+    let mut pieces = pieces(text, n_pieces).into_iter();
+    let first = pieces.next().unwrap_or_default();
+    let is_stopped = AtomicBool::new(false);
+    let mut cut = thread::scope(|scope| {
+        let others = pieces.map(|piece| {
+            let is_stopped = &is_stopped;
+            let go_on = move |_: usize| !is_stopped.load(Ordering::Relaxed);
+            scope.spawn(move || Cut::of(text, piece, separator, &mut { go_on }))
+        });
+        let others: Vec<_> = others.collect();
+        let mut told = |n_rows: usize| {
+            let goes_on = progress(n_rows * n_pieces);
+            is_stopped.store(!goes_on, Ordering::Relaxed);
+            goes_on
+        };
+        let mut cut = Cut::of(text, first, separator, &mut told);
+        if cut.is_err() {
+            is_stopped.store(true, Ordering::Relaxed);
         }
-        n_cells += cells.len().max(1);
-        if n_cells > MAX_CELLS {
-            let what = "the file has more than 10,000,000 cells";
-            return Err(super::beyond("too-many-cells", what));
+        for other in others {
+            let other = other.join().unwrap_or_else(|_| Err(super::stopped()));
+            if let Ok(cut) = &mut cut {
+                cut.append(other?)?;
+            }
         }
-        grid.begin_row(n_rows, false);
-        grid.widen(cells.len());
-        for (column, cell) in cells.iter().enumerate() {
-            let text = unguarded(cell.trim());
-            if text.is_empty() {
-                continue;
+        cut
+    })?;
+    let mut text = text.to_owned();
+    text.push_str(&cut.beside);
+    cut.beside = String::new();
+    Ok(cut.grid.over(text))
+}
+
+/// A text in pieces of about the same length that begin where lines do.
+fn pieces(text: &str, n_pieces: usize) -> Vec<Range<usize>> {
+    let n_each = (text.len() / n_pieces.max(1)).max(LONG);
+    let (mut all, mut start) = (Vec::new(), 0);
+    while start < text.len() {
+        let from = (start + n_each).min(text.len());
+        let end = memchr::memchr(b'\n', &text.as_bytes()[from..]);
+        let end = end.map_or(text.len(), |at| from + at + 1);
+        all.push(start..end);
+        start = end;
+    }
+    all
+}
+
+/// The cells of a piece of a text.
+struct Cut {
+    grid: Grid,
+    /// The content of cells that do not stand in the text as they are, behind it.
+    beside: String,
+    n_cells: usize,
+}
+
+impl Cut {
+    fn of(
+        text: &str,
+        piece: Range<usize>,
+        separator: char,
+        progress: &mut dyn FnMut(usize) -> bool,
+    ) -> Result<Self, Problem> {
+        let mut reader = TableText::new(&text[piece], separator);
+        let mut cells = Vec::new();
+        let mut cut = Self {
+            grid: Grid::default(),
+            beside: String::new(),
+            n_cells: 0,
+        };
+        let mut n_rows = 0_u32;
+        while reader.next_row(&mut cells).is_some() {
+            n_rows += 1;
+            if (n_rows as usize).is_multiple_of(super::TOLD_EVERY) && !progress(n_rows as usize) {
+                return Err(super::stopped());
             }
-            if column >= MAX_COLUMNS {
-                return Err(too_many_columns());
+            cut.n_cells += cells.len().max(1);
+            cut.must_fit()?;
+            cut.grid.begin_row(n_rows, false);
+            cut.grid.widen(cells.len());
+            for (column, cell) in cells.iter().enumerate() {
+                let content = unguarded(cell.trim());
+                if content.is_empty() {
+                    continue;
+                }
+                if column >= MAX_COLUMNS {
+                    return Err(too_many_columns());
+                }
+                let start = match cell {
+                    // Both are parts of one text.
+                    Cow::Borrowed(_) => content.as_ptr() as usize - text.as_ptr() as usize,
+                    Cow::Owned(_) => {
+                        cut.beside.push_str(content);
+                        text.len() + cut.beside.len() - content.len()
+                    }
+                };
+                if !cut.grid.push_at(column, start, content.len()) {
+                    return Err(super::beyond(
+                        "file-too-large",
+                        "the file holds too much text",
+                    ));
+                }
             }
-            if !grid.push(column, Kind::Text, text) {
-                return Err(super::beyond(
-                    "file-too-large",
-                    "the file holds too much text",
-                ));
-            }
+        }
+        Ok(cut)
+    }
+
+    /// Adds the piece that follows.
+    fn append(&mut self, later: Self) -> Result<(), Problem> {
+        self.n_cells += later.n_cells;
+        self.grid.append(later.grid);
+        self.must_fit()
+    }
+
+    fn must_fit(&self) -> Result<(), Problem> {
+        match self.n_cells > MAX_CELLS {
+            false => Ok(()),
+            true => Err(super::beyond(
+                "too-many-cells",
+                "the file has more than 10,000,000 cells",
+            )),
         }
     }
-    Ok(grid)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    fn shown(grid: &Grid) -> Vec<(usize, usize, Vec<(usize, String)>)> {
+        let row = |row: crate::files::spreadsheet::RowView<'_>| {
+            let cells = row.cells().map(|cell| (cell.column, cell.text.to_owned()));
+            (row.number(), row.width(), cells.collect())
+        };
+        grid.rows().map(row).collect()
+    }
+
+    #[test]
+    fn a_long_text_in_pieces_has_the_same_cells() {
+        let row = |at: usize| format!("L{at}, reef {at} ,'=1,,{}\r\n", at % 7);
+        let text: String = (0..200_000).map(row).collect();
+        let whole = cells(&text, ',', 1, &mut |_| true).unwrap();
+        let parts = cells(&text, ',', 3, &mut |_| true).unwrap();
+        assert_eq!(shown(&whole), shown(&parts));
+        assert!(pieces(&text, 3).len() > 2);
+        let stopped = cells(&text, ',', 3, &mut |_| false);
+        assert_eq!(stopped.unwrap_err().code, "stopped");
+    }
+
+    proptest! {
+        #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::default() })]
+
+        #[test]
+        fn cells_stand_in_the_grid_as_in_the_text(text in "[ab,;\"\r\n é']{0,60}") {
+            let grid = cells(&text, ',', 1, &mut |_| true).unwrap();
+            let (mut reader, mut row, mut expected) = (TableText::new(&text, ','), Vec::new(), Vec::new());
+            while reader.next_row(&mut row).is_some() {
+                let cells = row.iter().enumerate();
+                let cells = cells.map(|(at, cell)| (at, unguarded(cell.trim()).to_owned()));
+                let cells = cells.filter(|(_, cell)| !cell.is_empty()).collect();
+                expected.push((expected.len() + 1, row.len(), cells));
+            }
+            prop_assert_eq!(shown(&grid), expected);
+        }
+    }
 }

@@ -2,10 +2,12 @@
 //!
 //! Decisions for whole columns; nothing is changed here.
 
+use super::block::{AT_ONCE, Body};
 use super::ends;
 use super::headings::{Columns, How, Target};
 use super::numbers::{Decimal, Signs};
 use super::report::Report;
+use super::row::Named;
 use super::words;
 use crate::files::spreadsheet::Kind;
 use crate::files::spreadsheet::RowView;
@@ -13,6 +15,7 @@ use crate::plan::Plan;
 use crate::sheet::ColumnKind;
 use crate::table::SheetId;
 use crate::units::split_quantity;
+use std::thread;
 
 /// What the cells under one heading show.
 #[derive(Debug, Clone, Default)]
@@ -42,6 +45,9 @@ pub(super) struct Seen {
 /// So many contents are shown of a heading.
 const N_SAMPLES: usize = 3;
 
+/// So many letters of each.
+const MOST_OF_A_SAMPLE: usize = 60;
+
 /// What the cells under all headings show.
 #[derive(Debug)]
 pub(super) struct Survey {
@@ -49,17 +55,20 @@ pub(super) struct Survey {
     pub(super) seen: Vec<Seen>,
     /// The decimal sign that the file shows as a whole.
     decimal: Option<Decimal>,
+    /// Whether an end is empty in a row that has its port, so that it may stand in a row above.
+    pub(super) has_open_end: bool,
     is_said: bool,
     separator: Option<char>,
 }
 
 impl Survey {
-    /// Looks at all rows.
-    pub(super) fn new<'g>(
+    /// Looks at all rows, on so many threads.
+    pub(super) fn new(
         plan: &Plan,
         sheet: SheetId,
         targets: &[Target],
-        rows: impl Iterator<Item = RowView<'g>>,
+        body: Body<'_>,
+        n_threads: usize,
         said: Option<Decimal>,
         separator: Option<char>,
     ) -> Self {
@@ -73,14 +82,36 @@ impl Survey {
                 Some(_) | None => Look::Text,
             })
             .collect();
-        let mut seen = vec![Seen::default(); targets.len()];
-        for row in rows {
-            for cell in row.cells() {
-                let Some((seen, look)) = seen.get_mut(cell.column).zip(looks.get(cell.column))
-                else {
-                    break;
-                };
-                seen.see(*look, cell.kind, cell.text);
+        let named = Named::new(plan, sheet, targets);
+        let ends = [(named.from, named.from_port), (named.to, named.to_port)];
+        let ends = ends.into_iter().filter_map(|(end, port)| end.zip(port));
+        let ends: Vec<(usize, usize)> = ends.collect();
+        let n_each = body.n_rows().div_ceil(n_threads.max(1)).max(AT_ONCE);
+        let mut found = Found::new(&looks);
+        thread::scope(|scope| {
+            let starts = (0..body.n_rows()).step_by(n_each).skip(1);
+            let others = starts.map(|start| {
+                let rows = body.rows(start..(start + n_each).min(body.n_rows()));
+                let (looks, ends) = (&looks, &ends);
+                scope.spawn(move || Found::of(rows, looks, ends))
+            });
+            let others: Vec<_> = others.collect();
+            let first = body.rows(0..n_each.min(body.n_rows()));
+            found = Found::of(first, &looks, &ends);
+            for other in others {
+                // What was not looked at because of a panic is not known; reading goes on.
+                if let Ok(other) = other.join() {
+                    found.append(other);
+                }
+            }
+        });
+        let Found {
+            mut seen,
+            has_open_end,
+        } = found;
+        for sample in seen.iter_mut().flat_map(|seen| &mut seen.samples) {
+            if let Some((end, _)) = sample.char_indices().nth(MOST_OF_A_SAMPLE) {
+                sample.truncate(end);
             }
         }
         let all = seen
@@ -88,6 +119,7 @@ impl Survey {
             .fold(Signs::default(), |all, seen| all.and(seen.signs));
         Self {
             seen,
+            has_open_end,
             decimal: said.or(all.most()),
             is_said: said.is_some(),
             separator,
@@ -119,6 +151,59 @@ impl Survey {
         let seen = self.seen.get(at);
         seen.is_some_and(|seen| seen.n_parted > 0 && seen.n_parted * 2 >= seen.n_cells)
     }
+}
+
+/// What some rows show.
+struct Found {
+    seen: Vec<Seen>,
+    has_open_end: bool,
+}
+
+impl Found {
+    fn new(looks: &[Look]) -> Self {
+        Self {
+            seen: vec![Seen::default(); looks.len()],
+            has_open_end: false,
+        }
+    }
+
+    /// Looks at rows; `ends` are the headings of ends and of their ports.
+    fn of<'g>(
+        rows: impl Iterator<Item = RowView<'g>>,
+        looks: &[Look],
+        ends: &[(usize, usize)],
+    ) -> Self {
+        let mut found = Self::new(looks);
+        for row in rows {
+            for cell in row.cells() {
+                let Some((seen, look)) =
+                    found.seen.get_mut(cell.column).zip(looks.get(cell.column))
+                else {
+                    break;
+                };
+                seen.see(*look, cell.kind, cell.text);
+            }
+            if !found.has_open_end {
+                found.has_open_end = ends
+                    .iter()
+                    .any(|(end, port)| row.cell(*port).is_some() && !stands(row, *end));
+            }
+        }
+        found
+    }
+
+    /// Takes in what the rows show that follow.
+    fn append(&mut self, later: Self) {
+        for (seen, later) in self.seen.iter_mut().zip(later.seen) {
+            seen.append(later);
+        }
+        self.has_open_end |= later.has_open_end;
+    }
+}
+
+fn stands(row: RowView<'_>, column: usize) -> bool {
+    let cell = row.cell(column);
+    cell.is_some_and(|cell| cell.kind == Kind::NotCalculated || !cell.text.trim().is_empty())
 }
 
 /// Tells what was decided for whole columns, where it could be otherwise.
@@ -186,13 +271,36 @@ enum Look {
 }
 
 impl Seen {
+    /// Takes in what the cells show that follow.
+    fn append(&mut self, later: Self) {
+        self.signs = self.signs.and(later.signs);
+        self.n_bare += later.n_bare;
+        self.n_with_unit += later.n_with_unit;
+        self.largest = self.largest.max(later.largest);
+        self.n_parted += later.n_parted;
+        self.n_cells += later.n_cells;
+        self.n_texts += later.n_texts;
+        self.n_others += later.n_others;
+        self.n_mangled += later.n_mangled;
+        for sample in later.samples {
+            self.sample(sample);
+        }
+    }
+
+    /// Keeps one of the first contents, in full until all rows were seen.
+    fn sample(&mut self, text: String) {
+        if self.samples.len() < N_SAMPLES && !self.samples.contains(&text) {
+            self.samples.push(text);
+        }
+    }
+
     fn see(&mut self, look: Look, kind: Kind, text: &str) {
         self.n_cells += 1;
         if self.samples.len() < N_SAMPLES
             && !text.is_empty()
             && self.samples.iter().all(|known| known != text)
         {
-            self.samples.push(text.chars().take(60).collect());
+            self.samples.push(text.to_owned());
         }
         match look {
             Look::Number => self.number(kind, text),
@@ -245,12 +353,11 @@ fn looks_mangled(text: &str) -> bool {
     if let Some((mantissa, exponent)) = text.split_once("E+") {
         return mantissa.parse::<f64>().is_ok() && is_number(exponent);
     }
-    let parts: Vec<&str> = text.split('-').collect();
-    match parts.as_slice() {
-        [a, b] => (is_number(a) && is_month(b)) || (is_month(a) && is_number(b)),
-        [year, month, day] => {
-            year.len() == 4 && [year, month, day].into_iter().all(|part| is_number(part))
-        }
-        _ => false,
+    let Some((a, b)) = text.split_once('-') else {
+        return false;
+    };
+    match b.split_once('-') {
+        None => (is_number(a) && is_month(b)) || (is_month(a) && is_number(b)),
+        Some((month, day)) => a.len() == 4 && [a, month, day].into_iter().all(is_number),
     }
 }

@@ -314,3 +314,24 @@ proptest! {
         prop_assert_eq!(plan_file::write(&back), saved);
     }
 }
+
+proptest! {
+    #![proptest_config(ProptestConfig { cases: 300, failure_persistence: None, ..ProptestConfig::default() })]
+
+    #[test]
+    fn rows_that_are_read_a_few_at_once_on_threads_say_the_same(
+        seed in any::<u64>(),
+        at_once in 1_usize..9,
+    ) {
+        let plan = fresh().unwrap();
+        let Some((source, wish)) = any_table::any_table(seed, 60) else {
+            return Ok(());
+        };
+        let read = |at_once, n_threads| {
+            let pace = Pace { at_once, n_threads };
+            let import = links_at(&plan, &source, &wish, pace, &mut |_, _| true);
+            import.map(|import| any_table::told(&plan, &import)).map_err(|problem| problem.to_string())
+        };
+        prop_assert_eq!(read(at_once, 3), read(1_000_000, 1));
+    }
+}

@@ -422,9 +422,15 @@ const BLANKS: [&str; 17] = [
     "??", "unknown", "nil", "null", "none yet",
 ];
 
+/// The longest of them, in bytes.
+const LONGEST_BLANK: usize = 8;
+
 /// Whether a cell says that nothing is known.
 pub(super) fn is_blank(text: &str) -> bool {
     let text = text.trim();
+    if text.len() > LONGEST_BLANK {
+        return false;
+    }
     BLANKS.iter().any(|blank| blank.eq_ignore_ascii_case(text))
 }
 

@@ -173,6 +173,44 @@ impl Grid {
         true
     }
 
+    /// Puts a cell into the row begun last whose content stands in the text that the grid gets when
+    /// all cells are there; `false` where the grid is full.
+    pub(crate) fn push_at(&mut self, column: usize, start: usize, len: usize) -> bool {
+        let (Ok(start), Ok(len)) = (u32::try_from(start), u32::try_from(len)) else {
+            return false;
+        };
+        let (Ok(column), Some(row)) = (u16::try_from(column), self.rows.last_mut()) else {
+            return false;
+        };
+        row.n_cells += 1;
+        row.width = row.width.max(u32::from(column) + 1);
+        self.cells.push(Slot {
+            start,
+            len,
+            column,
+            kind: Kind::Text,
+        });
+        true
+    }
+
+    /// Adds the rows of a grid over the same text that follow, numbered on.
+    pub(crate) fn append(&mut self, later: Self) {
+        let n_cells = u32::try_from(self.cells.len()).unwrap_or(u32::MAX);
+        let last = self.rows.last().map_or(0, |row| row.number);
+        self.cells.extend(later.cells);
+        self.rows.extend(later.rows.into_iter().map(|row| Row {
+            number: row.number + last,
+            first: row.first + n_cells,
+            ..row
+        }));
+    }
+
+    /// Gives a grid the text in which its cells stand.
+    pub(crate) fn over(mut self, text: String) -> Self {
+        self.text = text;
+        self
+    }
+
     /// The row begun last has at least so many cells, empty ones included.
     pub(crate) fn widen(&mut self, width: usize) {
         if let Some(row) = self.rows.last_mut() {

@@ -3,22 +3,29 @@
 //! How tables are read is in `files`, the page about it in `pages`.
 
 use super::{Layer, Session, Shown};
+use crate::desk::Ahead;
+use crate::desk::Gauge;
+use crate::desk::Prepared;
+use crate::desk::Step;
 use crate::desk::read_table;
 use crate::files::import;
 use crate::files::import::Import;
 use crate::files::import::Source;
 use crate::files::import::Wish;
 use crate::files::spreadsheet::Reader;
+use crate::plan::Plan;
 use crate::problem::Problem;
 use crate::screen::entry::Purpose;
 use crate::screen::theme::Tone;
 use std::path::PathBuf;
+use std::sync::Arc;
 
 /// A table that was read and not taken yet.
 #[derive(Debug)]
 pub struct Importing {
     path: PathBuf,
-    source: Source,
+    /// Shared with the thread that reads it in another way.
+    source: Arc<Source>,
     wish: Wish,
     read: Import,
     /// How often the plan had been changed when it was read.
@@ -65,7 +72,7 @@ impl Session {
             let read = read_table(&plan, &path, &wish, &reader, told);
             let importing = read.map(|(source, read)| Importing {
                 path,
-                source,
+                source: Arc::new(source),
                 wish,
                 read,
                 n_changes,
@@ -137,16 +144,31 @@ impl Session {
         }
     }
 
-    /// Reads the same rows in another way.
+    /// Reads the same rows in another way, beside the sitting. What is said wrongly is told at once.
     fn read_again(&mut self, wish: Wish) -> Result<(), Problem> {
-        let Some(importing) = &mut self.importing else {
+        let Some(importing) = &self.importing else {
             return Ok(());
         };
-        importing.read = import::links(self.desk.plan(), &importing.source, &wish)?;
-        importing.n_changes = self.desk.n_changes();
-        importing.wish = wish;
-        self.refresh_pages();
-        Ok(())
+        import::check(self.desk.plan(), &importing.source, &wish)?;
+        let source = Arc::clone(&importing.source);
+        let (plan, n_changes) = (self.desk.plan().clone(), self.desk.n_changes());
+        let doing = format!("reading {}", importing.path.display());
+        self.begin_work(doing, move |gauge| {
+            let read = read_rows(&plan, &source, &wish, gauge);
+            let is_stopped = gauge.is_stopped();
+            Box::new(move |session| match (read, &mut session.importing) {
+                (Ok(_), _) if is_stopped => session.say(STOPPED, Tone::Quiet),
+                (Ok(read), Some(importing)) if Arc::ptr_eq(&importing.source, &source) => {
+                    importing.read = read;
+                    importing.n_changes = n_changes;
+                    importing.wish = wish;
+                    session.refresh_pages();
+                }
+                // The person went on to something else.
+                (Ok(_), _) => {}
+                (Err(problem), _) => session.tell_stopped(&problem),
+            })
+        })
     }
 
     /// Reads another page of the same file.
@@ -166,22 +188,82 @@ impl Session {
         }
     }
 
-    /// Makes the links part of the plan, as one step.
+    /// Makes the links part of the plan, as one step: on a copy beside the sitting, which takes the
+    /// place of the plan when it is done.
     pub(super) fn take_import(&mut self) {
-        let Some(importing) = self.importing.take() else {
+        if self.importing.is_none() {
             return;
+        }
+        let begun = match self.is_working() {
+            // Says what is not done yet.
+            true => self.begin_work(String::new(), |_| Box::new(|_| {})),
+            false => self.begin_taking(),
         };
-        // Anew only where the plan was changed since, as that may take long.
-        let read = match importing.n_changes == self.desk.n_changes() {
-            true => Ok(importing.read),
-            false => import::links(self.desk.plan(), &importing.source, &importing.wish),
-        };
-        match read {
-            Ok(read) => {
-                self.layers.retain(|layer| !matches!(layer, Layer::Page(_)));
-                self.apply("import", read.edit);
-            }
-            Err(problem) => self.tell(&problem),
+        if let Err(problem) = begun {
+            self.tell(&problem);
         }
     }
+
+    fn begin_taking(&mut self) -> Result<(), Problem> {
+        let ahead = self.desk.ahead()?;
+        let Some(importing) = self.importing.take() else {
+            return Ok(());
+        };
+        let is_as_read = importing.n_changes == self.desk.n_changes();
+        let doing = format!("taking in {}", importing.path.display());
+        let begun = self.begin_work(doing, move |gauge| {
+            let prepared = prepared(ahead, importing, is_as_read, gauge);
+            let is_stopped = gauge.is_stopped();
+            Box::new(move |session| {
+                let taken = match prepared {
+                    Ok(_) if is_stopped => return session.say(STOPPED, Tone::Quiet),
+                    Ok(prepared) => session.desk.take_prepared(prepared),
+                    Err(problem) => Err(problem),
+                };
+                match taken {
+                    Ok(()) => {
+                        session.greeting = false;
+                        session.followed(IMPORT, "");
+                    }
+                    Err(problem) => session.tell_stopped(&problem),
+                }
+            })
+        });
+        self.layers.retain(|layer| !matches!(layer, Layer::Page(_)));
+        begun
+    }
+
+    /// Tells a problem; that a person stopped it is none.
+    fn tell_stopped(&mut self, problem: &Problem) {
+        match problem.code {
+            "stopped" => self.say(STOPPED, Tone::Quiet),
+            _ => self.tell(problem),
+        }
+    }
+}
+
+/// What the step is called.
+const IMPORT: &str = "import";
+
+/// Rows that were read of a file, as links of a plan.
+fn read_rows(plan: &Plan, source: &Source, wish: &Wish, gauge: &Gauge) -> Result<Import, Problem> {
+    import::links_told(plan, source, wish, &mut |n, of| {
+        gauge.tell(Step::Placed(n, of))
+    })
+}
+
+/// The plan with the links in it; they are read anew where the plan was changed since.
+fn prepared(
+    ahead: Ahead,
+    importing: Importing,
+    is_as_read: bool,
+    gauge: &Gauge,
+) -> Result<Prepared, Problem> {
+    let read = match is_as_read {
+        true => importing.read,
+        false => read_rows(ahead.plan(), &importing.source, &importing.wish, gauge)?,
+    };
+    drop(importing.source);
+    gauge.tell(Step::Computed(read.n_links));
+    ahead.make(IMPORT, read.edit, gauge)
 }

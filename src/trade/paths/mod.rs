@@ -56,6 +56,8 @@ struct Asked {
     row: RowId,
     from: u32,
     to: u32,
+    /// Both as typed.
+    said: [u32; 2],
     /// The parts of `via`, as typed.
     via: Vec<String>,
 }
@@ -132,10 +134,12 @@ fn all_asked(plan: &Plan) -> Vec<Asked> {
             .split(',')
             .map(str::trim)
             .filter(|part| !part.is_empty());
+        let said = [text(from, *row)?, text(to, *row)?];
         Some(Asked {
             row: *row,
-            from: plan.names().folded(text(from, *row)?),
-            to: plan.names().folded(text(to, *row)?),
+            from: plan.names().folded(said[0]),
+            to: plan.names().folded(said[1]),
+            said,
             via: parts.map(str::to_owned).collect(),
         })
     };
@@ -155,13 +159,13 @@ fn net_of(plan: &Plan, engine: &Engine, asked: &[Asked]) -> Option<Net> {
 fn path(plan: &Plan, net: &Net, ask: &Asked) -> Result<Path, String> {
     let name = |code: u32| plan.names().text(code);
     if ask.from == ask.to {
-        return Err(format!("both ends are `{}`", name(ask.from)));
+        return Err(format!("both ends are `{}`", name(ask.said[0])));
     }
-    let end = |code: u32| {
+    let end = |code: u32, said: u32| {
         net.device(code)
-            .ok_or_else(|| format!("no link that carries traffic ends at `{}`", name(code)))
+            .ok_or_else(|| format!("no link that carries traffic ends at `{}`", name(said)))
     };
-    let (from, to) = (end(ask.from)?, end(ask.to)?);
+    let (from, to) = (end(ask.from, ask.said[0])?, end(ask.to, ask.said[1])?);
     let way = |part: &String| {
         let code = plan.names().folded(plan.names().code(part));
         let link = net.link(code).map(Way::Link);
@@ -173,8 +177,8 @@ fn path(plan: &Plan, net: &Net, ask: &Asked) -> Result<Path, String> {
         let by = if ways.is_empty() { "" } else { " by that way" };
         format!(
             "no link carries traffic from `{}` to `{}`{by}",
-            name(ask.from),
-            name(ask.to)
+            name(ask.said[0]),
+            name(ask.said[1])
         )
     })?;
     let links = plan.sheet("links").ok_or("there is no sheet of links")?;
