@@ -71,3 +71,41 @@ impl Finder {
         (first < self.first && second < self.second).then(|| first * self.second + second)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Each pair of keys is found where it stands, the last row of equal ones, and no other pair.
+    #[test]
+    fn a_pair_of_keys_gives_the_last_live_row_that_holds_it() {
+        let first = vec![0, 1, 1, 2, ABSENT, 0, 2].into();
+        let second = vec![0, 3, 3, 1, 2, 2, 0].into();
+        let finder = Finder::build(&[&first, &second], &[2, 3], |row| row != 6);
+        let mut found = Vec::new();
+        for (a, b) in (0..4).flat_map(|a| (0..5).map(move |b| (a, b))) {
+            if finder.find(a, b) != ABSENT {
+                found.push((a, b, finder.find(a, b)));
+            }
+        }
+        // Keys beyond the sizes are of no row: the third row of two, the fourth of three.
+        assert_eq!(found, [(0, 0, 0), (0, 2, 5)]);
+        assert!(!finder.is_empty());
+        let one = Finder::build(&[&first], &[3], |row| row < 3);
+        assert_eq!(
+            [0, 1, 2, 3].map(|key| one.find(key, 0)),
+            [0, 2, ABSENT, ABSENT]
+        );
+        assert_eq!(one.find(0, 1), ABSENT, "there is one key alone");
+        assert!(Finder::build(&[&first], &[3], |_| false).is_empty());
+    }
+
+    #[test]
+    fn a_table_of_pairs_beyond_its_limit_finds_nothing() {
+        let keys = vec![1].into();
+        for sizes in [[2, MOST_PAIRS / 2 + 1], [usize::MAX, 2]] {
+            let finder = Finder::build(&[&keys, &keys], &sizes, |_| true);
+            assert_eq!(finder.find(1, 1), ABSENT);
+        }
+    }
+}

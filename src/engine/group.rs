@@ -171,6 +171,15 @@ mod tests {
     }
 
     #[test]
+    fn a_row_of_no_group_is_in_none() {
+        let groups = Groups::build(2, &vec![1, 2, ABSENT, 0, 1].into(), 0..5);
+        assert_eq!((groups.n_groups(), groups.is_empty()), (2, false));
+        assert_eq!((groups.rows(0), groups.rows(1)), (&[3][..], &[0, 4][..]));
+        let none = Groups::build(4, &vec![ABSENT, ABSENT].into(), 0..2);
+        assert_eq!((none.n_groups(), none.is_empty()), (4, true));
+    }
+
+    #[test]
     fn a_missing_row_spoils_and_an_uncounted_one_does_not() {
         let values = vec![1.0, f64::INFINITY, 3.0, MISSING].into();
         assert_eq!(gathered(Gather::Total, [0, 1, 2].into_iter(), &values), 4.0);

@@ -233,6 +233,15 @@ mod tests {
     }
 
     #[test]
+    fn beside_a_text_or_before_a_number_a_name_is_typed() {
+        for marked in ["role == |\"up\"", "role == \"up\"|", "|\"\"", "1 + |2 m"] {
+            assert_eq!(named(marked).1, "", "{marked}");
+        }
+        // A text that is not closed goes on to its end.
+        assert!(matches!(at("role == \"|").typing, Typing::Text { .. }));
+    }
+
+    #[test]
     fn a_text_knows_what_it_is_compared_with() {
         for (marked, inner, closed, beside) in [
             ("role == \"up|", "up", false, Some("role")),

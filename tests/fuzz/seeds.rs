@@ -37,6 +37,13 @@ const TABLE: &[&[V<'_>]] = &[
     &[V::T("\u{202e}L3\u{9b}"), V::No, V::T("hall 1"), V::N(1e15)],
 ];
 
+/// Lengths far below any there is.
+const TINY: &[&[V<'_>]] = &[
+    &[V::T("id"), V::T("from"), V::T("Length (ft)")],
+    &[V::T("L1"), V::T("hall"), V::N(3.25e-303)],
+    &[V::T("L2"), V::T("lab"), V::N(5e-324)],
+];
+
 /// What the corpus of a target is made of: names and bytes.
 fn seeds(target: &str) -> Vec<(&'static str, Vec<u8>)> {
     match target {
@@ -45,11 +52,13 @@ fn seeds(target: &str) -> Vec<(&'static str, Vec<u8>)> {
             ("table", xlsb(TABLE)),
             ("empty", xlsb(&[])),
             ("one", xlsb(&[&[V::T("id"), V::T("from")], &[V::N(1.0)]])),
+            ("tiny", xlsb(TINY)),
         ],
         "xls" => vec![
             ("table", xls(TABLE)),
             ("empty", xls(&[])),
             ("one", xls(&[&[V::T("id"), V::T("from")], &[V::N(1.0)]])),
+            ("tiny", xls(TINY)),
         ],
         "ods" => documents(),
         "returned" => returned(),

@@ -460,3 +460,97 @@ fn yes_no_and_unknown_go_together_as_three_values() {
         assert_eq!(answers(text), either, "{text}");
     }
 }
+
+#[test]
+fn rows_stand_by_text_then_as_they_stood() {
+    let story = Story::new()
+        .link("L10", &[("from", "Tank 10"), ("role", "uplink")])
+        .link("L2", &[("from", "tank 2"), ("role", "access")])
+        .link("L1", &[("from", "Tank 2"), ("role", "uplink")])
+        .link("L3", &[])
+        .told();
+    let links = story.sheet("links");
+    let sorted = |keys: &[(&str, bool)]| -> Vec<String> {
+        let mut rows = story.plan().rows(links).order().to_vec();
+        let keys = keys.iter();
+        let keys: Vec<_> = keys
+            .map(|(name, down)| (story.column("links", name), *down))
+            .collect();
+        story.engine().sorted(story.plan(), links, &mut rows, &keys);
+        rows.iter()
+            .map(|row| story.plan().id(links, *row))
+            .collect()
+    };
+    assert_eq!(sorted(&[("id", false)]), ["L1", "L2", "L3", "L10"]);
+    assert_eq!(sorted(&[("id", true)]), ["L10", "L3", "L2", "L1"]);
+    // Equal texts keep the order they had; a row without one stands last either way.
+    assert_eq!(sorted(&[("from", false)]), ["L2", "L1", "L10", "L3"]);
+    assert_eq!(sorted(&[("from", true)]), ["L10", "L2", "L1", "L3"]);
+    assert_eq!(
+        sorted(&[("role", false), ("from", true)]),
+        ["L2", "L10", "L1", "L3"]
+    );
+}
+
+#[test]
+fn a_formula_that_is_no_column_counts_each_of_its_own_sums() {
+    let story = campus();
+    let switches = story.sheet("switches");
+    // No column counts these two; the third is counted by a column already.
+    let text = "total(links.length * 2, links.from == this) / 1 m \
+                + tally(links.length > 30 m and links.from == this) * 1000";
+    let values = story
+        .engine()
+        .column_of(story.plan(), switches, text)
+        .unwrap()
+        .1;
+    let north = story.row_of("switches", "North hall").at();
+    assert_eq!(values.numbers()[north], 2.0 * 120.0 + 1000.0);
+    let pump = story.row_of("switches", "Pump house").at();
+    assert_eq!(values.numbers()[pump], 0.0);
+}
+
+#[test]
+fn a_reason_lists_the_rows_of_a_sum_up_to_eight() {
+    let listed = |n: usize| {
+        let from = [("from", "North hall"), ("interface", "10GBASE-SR")];
+        let mut story = Story::new().switch("North hall", &[]);
+        for at in 1..=n {
+            let up = [("role", "uplink"), ("to", "Pump house")];
+            story = story.link(&format!("U{at}"), &[&from[..], &up].concat());
+        }
+        let story = story.link("A1", &[&from[..], &[("role", "access")]].concat());
+        let story = story.told();
+        let column = story.column("switches", "uplink_capacity");
+        let row = story.row_of("switches", "North hall");
+        let reason = story.engine().reason(story.plan(), column, row);
+        let sum = &reason.inputs[0];
+        assert_eq!(sum.origin, "over the rows of links");
+        let rows = sum.inputs.iter();
+        rows.map(|row| row.name.clone()).collect::<Vec<String>>()
+    };
+    // The access link is of the same switch and does not count.
+    assert_eq!(listed(2), ["U1", "U2"]);
+    assert_eq!(listed(8).len(), 8);
+    assert_eq!(listed(9), Vec::<String>::new());
+}
+
+#[test]
+fn a_reason_says_of_each_input_what_it_is() {
+    let story = campus();
+    let (plan, links) = (story.plan(), story.sheet("links"));
+    let column = story.engine().find_column(links, "used_length").unwrap();
+    let reason = story
+        .engine()
+        .reason(plan, column, story.row_of("links", "L1"));
+    let input = |name: &str| reason.inputs.iter().find(|input| input.name == name);
+    let length = input("length").unwrap();
+    assert_eq!((&*length.value, &*length.origin), ("100 m", "entered"));
+    let story = Story::new().link("L1", &[]).told();
+    let row = story.row_of("links", "L1");
+    let reason = story.engine().reason(story.plan(), column, row);
+    let length = reason.inputs.iter().find(|input| input.name == "length");
+    let length = length.unwrap();
+    assert_eq!((&*length.value, &*length.origin), ("not entered", ""));
+    assert_eq!(reason.value, "unknown");
+}

@@ -5,7 +5,7 @@ use rustix::process::Rlimit;
 use rustix::process::setrlimit;
 
 /// The most memory, in bytes of address space.
-const MEMORY: u64 = 1 << 30;
+pub(super) const MEMORY: u64 = 1 << 30;
 
 /// The most time on a processor, in seconds.
 const SECONDS: u64 = 30;

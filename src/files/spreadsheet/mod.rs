@@ -13,6 +13,7 @@ mod package;
 mod serve;
 mod wire;
 mod xls;
+mod xls_size;
 mod xlsx;
 
 pub use apart::{Reader, Wanted};

@@ -228,11 +228,51 @@ pub(super) fn put_number(text: &mut String, value: f64) -> Kind {
         text.push_str("number too large");
         return Kind::Error;
     }
-    // Writing to a string cannot fail.
-    let whole = value.abs() < 1e15;
-    let _ = match whole {
+    // Digits before and behind the point, and no row of zeros. Writing to a string cannot fail.
+    let is_plain = value == 0.0 || (1e-15..1e15).contains(&value.abs());
+    let _ = match is_plain {
         true => write!(text, "{value}"),
         false => write!(text, "{value:e}"),
     };
     Kind::Number
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    proptest! {
+        /// A number of a cell is short, as nothing longer is taken for a number, and the same.
+        #[test]
+        fn numbers_are_short_and_come_back(bits in any::<u64>()) {
+            let (value, mut text) = (f64::from_bits(bits), String::new());
+            let kind = put_number(&mut text, value);
+            if value.is_finite() {
+                prop_assert_eq!(kind, Kind::Number);
+                prop_assert!(text.len() <= 40, "{}", text);
+                prop_assert_eq!(text.parse::<f64>().unwrap().to_bits(), bits);
+            } else {
+                prop_assert_eq!(kind, Kind::Error);
+            }
+        }
+    }
+
+    #[test]
+    fn numbers_of_tables_stand_as_people_write_them() {
+        for (value, shown) in [
+            (0.0, "0"),
+            (-0.5, "-0.5"),
+            (0.000_001, "0.000001"),
+            (999_999_999_999_999.0, "999999999999999"),
+            (1e15, "1e15"),
+            (1e-15, "0.000000000000001"),
+            (9e-16, "9e-16"),
+            (3.25e-303, "3.25e-303"),
+        ] {
+            let mut text = String::new();
+            put_number(&mut text, value);
+            assert_eq!(text, shown);
+        }
+    }
 }

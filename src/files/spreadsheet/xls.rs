@@ -2,6 +2,8 @@
 
 use super::package::Found;
 use super::serve::{Pages, Stop, damaged, failed};
+use super::xls_size;
+use super::xls_size::TooMuch;
 use super::xlsx::send;
 use super::{Area, Form};
 use calamine::Data;
@@ -35,6 +37,13 @@ pub(super) fn read<W: Write>(bytes: &[u8], pages: &mut Pages<'_, W>) -> Result<(
     if memmem::find(bytes, &wide).is_some() {
         return Err(protected());
     }
+    xls_size::look(bytes).map_err(|why| match why {
+        TooMuch::Circle => damaged("a list of its sectors leads back into itself"),
+        TooMuch::Page(cell) => failed(
+            "too-many-cells",
+            format!("a page reaches to cell {cell}, which takes more memory than allowed"),
+        ),
+    })?;
     let mut book: Xls<_> =
         open_workbook_from_rs(Cursor::new(bytes)).map_err(|error| match error {
             calamine::XlsError::Password => protected(),

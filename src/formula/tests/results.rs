@@ -80,6 +80,9 @@ fn arithmetic_keeps_units_and_missing_values() {
                 "missing, missing, missing, missing",
             ),
             ("assume.reserve * 2", "1 dB, 1 dB, 1 dB, 1 dB"),
+            ("least(missing, 2)", "missing, missing, missing, missing"),
+            ("most(2, missing)", "missing, missing, missing, missing"),
+            ("first_given(missing, 2)", "2, 2, 2, 2"),
             ("this.length", "100 m, 250 m, missing, 10 m"),
         ],
     );
@@ -228,6 +231,9 @@ fn aggregates_group_by_reference() {
                 "missing, 0 dBm, -7.3 dBm",
             ),
             ("smallest(links.speed)", "1 Gb/s, 1 Gb/s, 1 Gb/s"),
+            // An assumption is no key of a group.
+            ("tally(links.loss - 0.5 dB == assume.reserve)", "1, 1, 1"),
+            ("tally(assume.basis == links.role)", "0, 0, 0"),
             (
                 "mean(links.length, links.from == this)",
                 "missing, 175 m, missing",
@@ -365,6 +371,17 @@ fn constants_are_folded_and_comparisons_turned() {
         1,
         "the engine says that it failed"
     );
+}
+
+#[test]
+fn a_choice_that_is_made_already_takes_no_step() {
+    let book = book();
+    let length = Out::Number(Num::Column(ColumnId(107)));
+    for text in ["pick(yes, length, 0 m)", "pick(no, 0 m, length)"] {
+        let formula = made(&book, text, Some("links"));
+        assert_eq!(formula.program.steps, [], "{text}");
+        assert_eq!(formula.program.out, length, "{text}");
+    }
 }
 
 #[test]

@@ -222,6 +222,25 @@ units-differ: cannot compare m with dB
 }
 
 #[test]
+fn a_part_is_repeated_up_to_forty_letters() {
+    let book = book();
+    let help = |part: &str| {
+        let text = format!("{part} < loss");
+        let problems = compile(&text, book.sheet("links"), &book, &library()).unwrap_err();
+        problems[0].help.join("\n")
+    };
+    let part = "medium.attenuation +  medium.attenuation";
+    assert_eq!(part.len(), 40);
+    let told = help(part);
+    assert!(
+        told.contains(&format!("multiply `({part})` by a length")),
+        "{told}"
+    );
+    let told = help(&part.replace('+', " +"));
+    assert!(told.contains("multiply it by a length"), "{told}");
+}
+
+#[test]
 fn kinds_that_do_not_go_together_say_what_they_are() {
     check(
         "links",
