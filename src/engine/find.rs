@@ -81,7 +81,7 @@ mod tests {
     fn a_pair_of_keys_gives_the_last_live_row_that_holds_it() {
         let first = vec![0, 1, 1, 2, ABSENT, 0, 2].into();
         let second = vec![0, 3, 3, 1, 2, 2, 0].into();
-        let finder = Finder::build(&[&first, &second], &[2, 3], |row| row != 6);
+        let finder = Finder::build(&[&first, &second], &[2, 3], 0..6);
         let mut found = Vec::new();
         for (a, b) in (0..4).flat_map(|a| (0..5).map(move |b| (a, b))) {
             if finder.find(a, b) != ABSENT {
@@ -91,20 +91,20 @@ mod tests {
         // Keys beyond the sizes are of no row: the third row of two, the fourth of three.
         assert_eq!(found, [(0, 0, 0), (0, 2, 5)]);
         assert!(!finder.is_empty());
-        let one = Finder::build(&[&first], &[3], |row| row < 3);
+        let one = Finder::build(&[&first], &[3], 0..3);
         assert_eq!(
             [0, 1, 2, 3].map(|key| one.find(key, 0)),
             [0, 2, ABSENT, ABSENT]
         );
         assert_eq!(one.find(0, 1), ABSENT, "there is one key alone");
-        assert!(Finder::build(&[&first], &[3], |_| false).is_empty());
+        assert!(Finder::build(&[&first], &[3], 0..0).is_empty());
     }
 
     #[test]
     fn a_table_of_pairs_beyond_its_limit_finds_nothing() {
         let keys = vec![1].into();
         for sizes in [[2, MOST_PAIRS / 2 + 1], [usize::MAX, 2]] {
-            let finder = Finder::build(&[&keys, &keys], &sizes, |_| true);
+            let finder = Finder::build(&[&keys, &keys], &sizes, 0..1);
             assert_eq!(finder.find(1, 1), ABSENT);
         }
     }
