@@ -42,6 +42,9 @@ const DEEPEST: usize = 16;
 /// How many rows of an aggregate are listed one by one; more are told by their value alone.
 const MOST_LISTED: usize = 8;
 
+/// Of so many rows with the key of an aggregate each is asked whether it counts.
+const MOST_ASKED: usize = 200;
+
 impl Engine {
     /// The reason of a cell, with the reasons of all it reads.
     pub fn reason(&self, plan: &Plan, column: ColumnId, row: RowId) -> Reason {
@@ -333,22 +336,25 @@ impl Engine {
         let mut rows: Vec<RowId> = match &self.groups[key.at()] {
             Some(groups) => {
                 let rows = groups.rows(group.0).iter().copied().map(RowId);
-                rows.take(MOST_LISTED + 1).collect()
+                rows.take(MOST_ASKED + 1).collect()
             }
             None => {
                 let order = plan.rows(gathered.over).order().iter().copied();
                 let of_group = order.filter(|row| self.row_at(*key, *row) == group.0);
-                of_group.take(MOST_LISTED + 1).collect()
+                of_group.take(MOST_ASKED + 1).collect()
             }
         };
-        if rows.len() > MOST_LISTED {
+        if rows.len() > MOST_ASKED {
             return Vec::new();
         }
         let counts = |part: &Typed, row: RowId| {
             self.evaluate_part(plan, part, Some((gathered.over, row))) == Cell::Flag(true)
         };
         rows.retain(|row| gathered.conditions.iter().all(|part| counts(part, *row)));
-        rows
+        match rows.len() <= MOST_LISTED {
+            true => rows,
+            false => Vec::new(),
+        }
     }
 
     /// What one row brings to an aggregate.

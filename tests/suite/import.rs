@@ -1024,14 +1024,18 @@ fn a_step_made_ahead_on_a_copy_is_the_step_made_here() {
         fs::write(&path, plan_file::write(Desk::demo().unwrap().plan())).unwrap();
         Desk::open_for_editing(&path, None).unwrap()
     };
+    // Texts of an edit are those of the plan that it was made for.
+    let edit_of = |desk: &Desk| {
+        let wish = Wish::default();
+        let read = read_table(desk.plan(), &path, &wish, &reader(), &mut |_| true);
+        read.unwrap().1.edit
+    };
     let mut here = opened("here");
-    let read = read_table(here.plan(), &path, &Wish::default(), &reader(), &mut |_| {
-        true
-    });
-    let edit = read.unwrap().1.edit;
-    here.apply("import", edit.clone()).unwrap();
+    let edit = edit_of(&here);
+    here.apply("import", edit).unwrap();
 
     let mut there = opened("there");
+    let edit = edit_of(&there);
     let before = plan_file::write(there.plan());
     let stopped = Gauge::default();
     stopped.stop();
