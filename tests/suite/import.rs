@@ -1025,13 +1025,18 @@ fn a_step_made_ahead_on_a_copy_is_the_step_made_here() {
         Desk::open_for_editing(&path, None).unwrap()
     };
     let mut here = opened("here");
-    let read = read_table(here.plan(), &path, &Wish::default(), &reader(), &mut |_| {
-        true
-    });
-    let edit = read.unwrap().1.edit;
-    here.apply("import", edit.clone()).unwrap();
+    // An edit is for the plan whose names it was made with.
+    let edit_for = |desk: &Desk| {
+        let read = read_table(desk.plan(), &path, &Wish::default(), &reader(), &mut |_| {
+            true
+        });
+        read.unwrap().1.edit
+    };
+    let edit = edit_for(&here);
+    here.apply("import", edit).unwrap();
 
     let mut there = opened("there");
+    let edit = edit_for(&there);
     let before = plan_file::write(there.plan());
     let stopped = Gauge::default();
     stopped.stop();

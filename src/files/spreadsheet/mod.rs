@@ -44,6 +44,8 @@ pub enum Form {
     Xls,
     /// OpenDocument (ISO/IEC 26300).
     Ods,
+    /// One page as a table of text; never read apart.
+    Text,
 }
 
 impl fmt::Display for Form {
@@ -53,6 +55,7 @@ impl fmt::Display for Form {
             Self::Xlsb => "xlsb",
             Self::Xls => "xls",
             Self::Ods => "ods",
+            Self::Text => "text",
         })
     }
 }
