@@ -7,13 +7,15 @@ use crate::files::import;
 use crate::files::plan_file;
 use crate::files::save;
 use crate::files::spreadsheet::Book;
+use crate::files::spreadsheet::Form;
 use crate::files::spreadsheet::Reader;
 use crate::files::spreadsheet::Wanted;
 use crate::plan::Plan;
 use crate::problem::Problem;
 use crate::report::giveback;
-use crate::report::giveback::Comparison;
+use crate::report::giveback::{Class, Comparison, Difference};
 use crate::trade;
+use std::fs::File;
 use std::io::{Read, Seek};
 use std::path::Path;
 
@@ -23,6 +25,8 @@ pub struct Returned {
     /// The name of its file.
     pub name: String,
     book: Book,
+    /// Whether it is one page that was saved as text.
+    is_text: bool,
     /// The id of its plan; none where programs dropped it.
     id: Option<String>,
     /// The plan as it was exported; else why there is none.
@@ -40,13 +44,15 @@ impl Returned {
         let read = file.by_ref().take(8).read_to_end(&mut start);
         let read = read.and_then(|_| file.rewind());
         read.map_err(|error| save::unread(path, &error))?;
-        if !import::is_spreadsheet(&start) {
-            let what = format!("`{}` is no workbook", path.display());
-            return Err(Problem::new("not-a-workbook", what)
-                .help("a table of text is added with: portledger import PLAN FILE"));
-        }
-        let book = reader.read(file, Wanted::All, &mut |n| progress(Step::Read(n)))?;
-        let origin = giveback::origin(&book)?;
+        let is_text = !import::is_spreadsheet(&start);
+        let book = match is_text {
+            true => page_of_text(file, path)?,
+            false => reader.read(file, Wanted::All, &mut |n| progress(Step::Read(n)))?,
+        };
+        let origin = match (giveback::origin(&book), is_text) {
+            (Err(_), true) => return Err(no_page(path)),
+            (origin, _) => origin?,
+        };
         let base = origin.base.map_err(str::to_owned).and_then(|text| {
             let read = plan_file::read(&text, trade::empty_plan);
             read.map(|(plan, _)| Box::new(plan))
@@ -57,6 +63,7 @@ impl Returned {
         Ok(Self {
             name: name.to_string_lossy().into_owned(),
             book,
+            is_text,
             id: origin.id.or(of_base.filter(|id| !id.is_empty())),
             base,
         })
@@ -94,10 +101,48 @@ impl Returned {
             ));
         }
         let mut compared = giveback::compare(plan, base.ok(), &self.book);
+        if self.is_text {
+            // What is computed stands there as it was shown, with few digits.
+            let is_entered = |one: &Difference| one.class != Class::Overwritten;
+            compared.differences.retain(is_entered);
+            found.push("a page as text: only its entered cells are compared".to_owned());
+        }
         found.append(&mut compared.notes);
         compared.notes = found;
         Ok(compared)
     }
+}
+
+/// A page of a workbook that was saved as text, as a workbook of that page alone.
+fn page_of_text(file: File, path: &Path) -> Result<Book, Problem> {
+    let mut bytes = Vec::new();
+    let read = file
+        .take(import::MAX_BYTES as u64 + 1)
+        .read_to_end(&mut bytes);
+    read.map_err(|error| save::unread(path, &error))?;
+    let source = import::Source::of_text(&bytes, "", &import::Wish::default());
+    let page = source.map_err(|_| no_page(path))?.into_page();
+    let page = giveback::named(page).ok_or_else(|| no_page(path))?;
+    Ok(Book {
+        form: Form::Text,
+        pages: vec![page],
+        properties: Vec::new(),
+        notes: Vec::new(),
+        from_1904: false,
+    })
+}
+
+/// What is said of a file that is neither a workbook nor a page of one.
+fn no_page(path: &Path) -> Problem {
+    let what = format!(
+        "`{}` is neither a workbook that was exported nor a page of one",
+        path.display()
+    );
+    Problem::new("not-a-workbook", what)
+        .help(
+            "ask for the workbook itself, or for its page as csv with the lines above the headings",
+        )
+        .help("links that are not in the plan yet are added with: portledger import PLAN FILE")
 }
 
 impl Desk {

@@ -8,6 +8,10 @@ use portledger::desk::{Desk, Wanted};
 use std::fmt::Write as _;
 use std::time::Instant;
 
+/// As in the program.
+#[global_allocator]
+static MEMORY: mimalloc::MiMalloc = mimalloc::MiMalloc;
+
 /// Links of one switch; the first two are uplinks.
 const PER_SWITCH: usize = 48;
 

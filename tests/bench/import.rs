@@ -14,6 +14,10 @@ use std::path::Path;
 use std::process::{Command, Stdio};
 use std::time::{Duration, Instant};
 
+/// As in the program.
+#[global_allocator]
+static MEMORY: mimalloc::MiMalloc = mimalloc::MiMalloc;
+
 const N_ROWS: usize = 100_000;
 const N_TEXT_ROWS: usize = 1_000_000;
 
@@ -189,29 +193,44 @@ fn apart(path: &Path) {
 /// A file until its links can be taken, and until they are.
 fn whole(path: &Path, n: usize) {
     let (mut reading, mut meaning, mut taking) = (Vec::new(), Vec::new(), Vec::new());
+    let (mut cpu_reading, mut cpu_meaning) = (Vec::new(), Vec::new());
     let mut n_links = 0;
     for _ in 0..n {
         let mut desk = Desk::empty("bench").expect("an empty plan");
         let (wish, reader) = (Wish::default(), Reader::new(PROGRAM.into()));
-        let begun = Instant::now();
+        let (begun, worked) = (Instant::now(), cpu());
         let source = Source::read(desk.plan(), path, &wish, &reader, &mut |_| true)
             .expect("the table is read");
         reading.push(begun.elapsed());
-        let begun = Instant::now();
+        cpu_reading.push(cpu() - worked);
+        let (begun, worked) = (Instant::now(), cpu());
         let import = links(desk.plan(), &source, &wish).expect("it holds links");
         meaning.push(begun.elapsed());
+        cpu_meaning.push(cpu() - worked);
         n_links = import.n_links;
         let begun = Instant::now();
         desk.take_import(import).expect("they are taken");
         taking.push(begun.elapsed());
     }
     report(&format!(
-        "{}: {n_links} links, cells {:.2?}, links of them {:.2?}, into the plan and computed {:.2?}",
+        "{}: {n_links} links, cells {:.2?} (of the processors {:.2?}), links of them {:.2?} ({:.2?}), into the plan and computed {:.2?}",
         name(path),
         median(reading),
+        median(cpu_reading),
         median(meaning),
+        median(cpu_meaning),
         median(taking)
     ));
+}
+
+/// How long processors worked for this process, all threads together, in steps of 10 ms: on a busy
+/// machine that tells more than a clock. Zero where the system does not say.
+fn cpu() -> Duration {
+    let stat = std::fs::read_to_string("/proc/self/stat").unwrap_or_default();
+    let after_name = stat.rsplit(')').next().unwrap_or_default();
+    let ticks = after_name.split_whitespace().skip(11).take(2);
+    let ticks: u64 = ticks.filter_map(|n| n.parse::<u64>().ok()).sum();
+    Duration::from_millis(ticks * 10)
 }
 
 fn median(mut times: Vec<Duration>) -> Duration {

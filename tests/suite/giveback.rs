@@ -819,3 +819,57 @@ fn the_command_lists_first_and_takes_what_is_accepted() {
     assert!(said.contains("nothing to do"), "{said}");
     assert_eq!(fs::read(&plan).unwrap(), after);
 }
+
+/// A page as a spreadsheet program saves it as text.
+fn page_as_text(book: &mut Book, page: &str) -> String {
+    let cells = book.page(page).clone();
+    let (last, width) = cells.keys().fold((0, 0), |(row, column), at| {
+        (at.0.max(row), at.1.max(column))
+    });
+    let mut text = String::new();
+    for row in 0..=last {
+        let line = (0..=width).map(|column| match cells.get(&(row, column)) {
+            // Few digits, as they are shown.
+            Some((Data::Float(number), Some(_))) => format!("{number:.1}"),
+            Some((value, _)) => format!("\"{}\"", value.to_string().replace('"', "\"\"")),
+            None => String::new(),
+        });
+        text += &(line.collect::<Vec<_>>().join(",") + "\r\n");
+    }
+    text
+}
+
+#[test]
+fn a_page_that_was_saved_as_text_asks_for_a_decision_on_what_differs() {
+    let mut desk = demo();
+    let mut book = Book::of(&mut desk);
+    let folder = TempDir::new().unwrap();
+    let path = folder.path().join("links of the campus.csv");
+    let read = |book: &mut Book| {
+        fs::write(&path, page_as_text(book, "Links")).unwrap();
+        Returned::read(&path, &reader(), &mut |_| true)
+    };
+    let returned = read(&mut book).unwrap();
+    let found = desk.compare_returned(&returned).unwrap();
+    assert_eq!(lines(&found), Vec::<String>::new());
+    book.set("Links", "M104", "Length (m)", Data::Float(77.5));
+    let found = desk.compare_returned(&read(&mut book).unwrap()).unwrap();
+    assert_eq!(
+        lines(&found),
+        ["conflict links M104 length: unknown > 77.5 m"]
+    );
+    take(&mut desk, &found, &["conflict"]);
+    let links = desk.plan().sheet("links").unwrap();
+    let row = desk.plan().find(links, "M104").unwrap();
+    let length = desk.plan().def(links).column("length").unwrap();
+    assert_eq!(desk.plan().entry(links, length, row), Entry::Number(77.5));
+    // Another plan is told apart also so.
+    let mut other = Desk::empty("Other").unwrap();
+    let sent = exported(&mut other);
+    drop(sent);
+    let problem = other.compare_returned(&read(&mut book).unwrap());
+    assert_eq!(problem.unwrap_err().code, "other-plan");
+    fs::write(&path, "id,from\nL1,reef\n").unwrap();
+    let problem = Returned::read(&path, &reader(), &mut |_| true).unwrap_err();
+    assert_eq!(problem.code, "not-a-workbook");
+}

@@ -471,7 +471,7 @@ impl<'p> Rows<'p> {
                 .any(|name| formula.starts_with(name))
         };
         let has_ends = given(self.named.from).is_some() && given(self.named.to).is_some();
-        if (words::is_total(first) && !has_ends) || (n_named == 0 && cells.iter().any(sums)) {
+        if (!has_ends && words::is_total(first)) || (n_named == 0 && cells.iter().any(sums)) {
             return Some(Reason::Total);
         }
         if first.starts_with('#') && cells.len() == 1 {

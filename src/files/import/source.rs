@@ -220,6 +220,11 @@ impl Source {
         })
     }
 
+    /// The page alone.
+    pub fn into_page(self) -> Page {
+        self.page
+    }
+
     /// The name of the page, where it has one.
     pub fn page_name(&self) -> &str {
         &self.page.name
@@ -432,7 +437,10 @@ mod tests {
     use super::*;
     use proptest::prelude::*;
 
-    fn shown(grid: &Grid) -> Vec<(usize, usize, Vec<(usize, String)>)> {
+    /// Number and width of a row, and its cells by column.
+    type Shown = (usize, usize, Vec<(usize, String)>);
+
+    fn shown(grid: &Grid) -> Vec<Shown> {
         let row = |row: crate::files::spreadsheet::RowView<'_>| {
             let cells = row.cells().map(|cell| (cell.column, cell.text.to_owned()));
             (row.number(), row.width(), cells.collect())

@@ -428,7 +428,9 @@ const LONGEST_BLANK: usize = 8;
 /// Whether a cell says that nothing is known.
 pub(super) fn is_blank(text: &str) -> bool {
     let text = text.trim();
-    if text.len() > LONGEST_BLANK {
+    // Asked of every cell, and most begin like none of these words.
+    let may_be = |first: u8| matches!(first | 0x20, b'-' | b'n' | b'#' | b't' | b'?' | b'u' | 0xe2);
+    if text.len() > LONGEST_BLANK || !text.bytes().next().is_some_and(may_be) {
         return false;
     }
     BLANKS.iter().any(|blank| blank.eq_ignore_ascii_case(text))
@@ -626,6 +628,15 @@ mod tests {
         ] {
             assert_eq!(state_of(text), state, "{text}");
         }
+    }
+
+    #[test]
+    fn every_word_for_nothing_is_known_in_any_case() {
+        for blank in BLANKS {
+            assert!(is_blank(&format!(" {} ", blank.to_uppercase())), "{blank}");
+            assert!(blank.len() <= LONGEST_BLANK, "{blank}");
+        }
+        assert!(!is_blank("north") && !is_blank("—1") && !is_blank(""));
     }
 
     #[test]

@@ -45,6 +45,8 @@ pub enum Form {
     Xls,
     /// OpenDocument (ISO/IEC 26300).
     Ods,
+    /// One page as a table of text; never read apart.
+    Text,
 }
 
 impl fmt::Display for Form {
@@ -54,6 +56,7 @@ impl fmt::Display for Form {
             Self::Xlsb => "xlsb",
             Self::Xls => "xls",
             Self::Ods => "ods",
+            Self::Text => "text",
         })
     }
 }

@@ -99,7 +99,7 @@ fn zipped<W: Write>(bytes: &[u8], pages: &mut Pages<'_, W>) -> Result<(), Stop> 
         Form::Xlsx => xlsx::read(bytes, &found, pages),
         Form::Xlsb => xls::read_binary(bytes, &found, pages),
         Form::Ods => ods::read(bytes, &found, pages),
-        Form::Xls => Err(damaged("no page in it")),
+        Form::Xls | Form::Text => Err(damaged("no page in it")),
     }
 }
 

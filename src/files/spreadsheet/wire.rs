@@ -73,6 +73,7 @@ impl<W: Write> Sender<W> {
             Form::Xlsb => 1,
             Form::Xls => 2,
             Form::Ods => 3,
+            Form::Text => 4,
         };
         self.record(kind::BOOK, &[form, u8::from(from_1904)])
     }

@@ -15,7 +15,7 @@ mod take;
 
 pub(super) use assumed::exported_source;
 pub use compare::compare;
-pub use returned::{Origin, origin};
+pub use returned::{Origin, named, origin};
 pub use take::{Choice, chosen, edit_of};
 
 use crate::table::{ParamId, RowId, SheetId};

@@ -12,7 +12,7 @@ use crate::files::spreadsheet::RowView;
 use crate::plan::Plan;
 use crate::problem::Problem;
 use crate::report::as_returned;
-use crate::report::layout::ASSUMPTIONS;
+use crate::report::layout::{ASSUMPTIONS, PAGES};
 use crate::report::property;
 use crate::report::sent::{Holds, SentColumn, SentPage};
 use crate::report::{BASE, checksum, decoded};
@@ -92,14 +92,39 @@ fn property_of(book: &Book, wanted: &str) -> Option<String> {
 /// Id and revision as they stand on the first page: `Plan`, the id, `Revision`, the revision.
 fn shown_identity(book: &Book) -> Option<(String, String)> {
     let near = book.pages.iter().take(3);
-    let mut rows = near.flat_map(|page| page.grid.rows().take(N_ABOVE));
-    rows.find_map(|row| {
-        let texts: Vec<&str> = row.cells().map(|cell| cell.text.trim()).collect();
-        let found = texts
-            .windows(4)
-            .find(|four| four[0] == "Plan" && four[2] == "Revision")?;
-        Some((found[1].to_owned(), found[3].to_owned()))
-    })
+    let rows = || {
+        let near = near.clone();
+        near.flat_map(|page| page.grid.rows().take(N_ABOVE))
+    };
+    let of_page = || rows().find_map(|row| row.cells().find_map(|cell| identity_in(cell.text)));
+    rows()
+        .find_map(|row| {
+            let texts: Vec<&str> = row.cells().map(|cell| cell.text.trim()).collect();
+            let found = texts
+                .windows(4)
+                .find(|four| four[0] == "Plan" && four[2] == "Revision")?;
+            Some((found[1].to_owned(), found[3].to_owned()))
+        })
+        .or_else(of_page)
+}
+
+/// A page that was saved alone, called as the first line on it says; `None` where that is no page
+/// of a sheet.
+pub fn named(mut page: Page) -> Option<Page> {
+    let first = page.grid.row(0)?.cell(0)?.text.trim().to_owned();
+    let mut pages = PAGES.iter().map(|(_, page)| *page);
+    page.name = pages
+        .find(|known| first.eq_ignore_ascii_case(known))?
+        .to_owned();
+    Some(page)
+}
+
+/// Id and revision at the end of the words above the headings of a page: `Plan ID, revision REV.`
+fn identity_in(text: &str) -> Option<(String, String)> {
+    let (_, after) = text.trim().rsplit_once(" Plan ")?;
+    let (id, revision) = after.strip_suffix('.')?.split_once(", revision ")?;
+    let is_hex = |text: &str| !text.is_empty() && text.bytes().all(|byte| byte.is_ascii_hexdigit());
+    (is_hex(id) && is_hex(revision)).then(|| (id.to_owned(), revision.to_owned()))
 }
 
 /// The page of a sheet as it came back.
