@@ -99,3 +99,39 @@ impl Cages {
 fn family(form: &str) -> String {
     form.chars().take_while(char::is_ascii_alphabetic).collect()
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_the_table_does_not_say_is_unknown_but_for_another_shape() {
+        let rows = [
+            ("sfp+", "sfp28", Fit::Yes),
+            ("qsfp28", "qsfp56", Fit::Yes),
+            ("qsfp28", "osfp", Fit::Adapter),
+        ];
+        let fits = rows.map(|(module, cage, fit)| ((module.to_owned(), cage.to_owned()), fit));
+        let cages = Cages {
+            fits: fits.into_iter().collect(),
+        };
+        for (cage, modules, fit) in [
+            (" SFP28 ", "SFP+", Some(Fit::Yes)),
+            ("QSFP56", "SFP+", Some(Fit::No)),
+            // Known both, of one shape, and no row says how they go together.
+            ("SFP28", "SFP28", Some(Fit::Yes)),
+            ("QSFP28", "QSFP56", None),
+            // A name that stands nowhere may be of any shape.
+            ("OSFP", "SFP112", None),
+            ("the long cage", "SFP+", None),
+            ("the long cage", "the", None),
+            ("CFP8", "CFP8", Some(Fit::Yes)),
+            // The best of several.
+            ("OSFP", "SFP+ QSFP28", Some(Fit::Adapter)),
+            ("OSFP", "QSFP28 OSFP SFP+", Some(Fit::Yes)),
+            ("OSFP", "", None),
+        ] {
+            assert_eq!(cages.fit(cage, modules), fit, "{modules} in {cage}");
+        }
+    }
+}
