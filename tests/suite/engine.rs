@@ -529,11 +529,10 @@ fn a_reason_lists_the_rows_of_a_sum_where_they_are_few() {
         let rows = sum.inputs.iter();
         rows.map(|row| row.name.clone()).collect::<Vec<String>>()
     };
-    // The access link is of the same switch: it is no part of the sum, but one of the rows that
-    // are looked at, eight at most.
+    // The access link is of the same switch and does not count.
     assert_eq!(listed(2), ["U1", "U2"]);
-    assert_eq!(listed(7).len(), 7);
-    assert_eq!(listed(8), Vec::<String>::new());
+    assert_eq!(listed(8).len(), 8);
+    assert_eq!(listed(9), Vec::<String>::new());
 }
 
 #[test]
