@@ -6,6 +6,7 @@ use portledger::desk::{Desk, Gauge, read_table};
 use portledger::files::import::{Decimal, How, Import, Source, Wish, aside_lines};
 use portledger::files::plan_file;
 use portledger::files::spreadsheet::{Kind, Reader, Wanted};
+use portledger::plan::Entry;
 use portledger::problem::Problem;
 use proptest::prelude::*;
 use std::fs;
@@ -1006,6 +1007,33 @@ fn a_list_of_somebody_else_keeps_a_column_that_is_computed_here() {
             "heading `verdict` is not known; its cells are in column",
         );
     }
+}
+
+#[test]
+fn a_number_of_many_digits_is_the_one_that_the_saved_plan_holds() {
+    let tiny = format!("0.{}5", "0".repeat(100));
+    let long = format!("12.5{}", "0".repeat(100));
+    let table = format!("id,length (m),speed (Gb/s)\nA,{tiny},{long}\nB,{long},10\n");
+    let (desk, import) = plain("cables.csv", table.as_bytes());
+    assert_eq!(import.set_aside, []);
+    let links = desk.plan().sheet("links").unwrap();
+    let entered = |desk: &Desk, column: &str| {
+        let column = desk.plan().def(links).column(column).unwrap();
+        let rows = desk.plan().rows(links).order().iter();
+        rows.map(|row| desk.plan().entry(links, column, *row))
+            .collect::<Vec<Entry>>()
+    };
+    assert_eq!(
+        entered(&desk, "length"),
+        [Entry::Number(5e-101), Entry::Number(12.5)]
+    );
+    let saved = plan_file::write(desk.plan());
+    let again = Desk::of_text(&saved).unwrap();
+    assert_eq!(again.problems().next(), None);
+    for column in ["length", "speed"] {
+        assert_eq!(entered(&again, column), entered(&desk, column), "{column}");
+    }
+    assert_eq!(plan_file::write(again.plan()), saved);
 }
 
 #[test]

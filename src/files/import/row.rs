@@ -38,7 +38,8 @@ use std::sync::Arc;
 /// What is written for a formula without a result.
 const NOT_CALCULATED: &str = "not calculated";
 
-/// The longest text that is read as a number, in bytes.
+/// The longest text, in bytes, that is read as a number in the ways of people; a longer one has to
+/// be written as a plan writes it, which reads it as well.
 const LONGEST_NUMBER: usize = 80;
 
 /// So many letters of a row that is set aside are told.
@@ -790,12 +791,13 @@ impl<'p> Rows<'p> {
         report: &mut Report,
     ) -> Result<Result<Entry, Problem>, Unclear> {
         let target = &self.columns.targets[cell.column];
-        if text.len() > LONGEST_NUMBER {
-            return Ok(Err(no_number()));
-        }
-        let plain = self.plain(cell, text, row, report)?;
+        let is_long = text.len() > LONGEST_NUMBER;
+        let plain = match is_long {
+            true => Cow::Borrowed(text),
+            false => self.plain(cell, text, row, report)?,
+        };
         let in_feet = match way {
-            Way::Length => numbers::feet(&plain),
+            Way::Length if !is_long => numbers::feet(&plain),
             _ => None,
         };
         let plain = in_feet.map_or(plain, Cow::Owned);
@@ -822,14 +824,14 @@ impl<'p> Rows<'p> {
         row: usize,
         report: &mut Report,
     ) -> Result<Result<Entry, &'static str>, Unclear> {
-        if text.len() > LONGEST_NUMBER {
-            return Ok(Err(why(&no_number())));
-        }
         let key = (cell.kind, text);
         let known = match self.read_speeds.get(&key) {
             Some(known) => Arc::clone(known),
             None => {
-                let plain = self.plain(cell, text, row, report)?;
+                let plain = match text.len() > LONGEST_NUMBER {
+                    true => Cow::Borrowed(text),
+                    false => self.plain(cell, text, row, report)?,
+                };
                 let read = Arc::new(self.speed_of(cell.column, text, &plain));
                 self.read_speeds.insert(key, Arc::clone(&read));
                 read
