@@ -135,7 +135,7 @@ fn behind_table<'a>(desk: &'a Desk, list: &'a OrderList) -> Result<Table<'a>, Pr
             Datum::text(&line.name),
             Datum::text(desk.plan().id(links, behind.link)),
             Datum::Number(behind.count, Some(1)),
-            Datum::text(behind.what),
+            Datum::text(behind.what.words()),
             Datum::text(if behind.is_ordered {
                 "ordered"
             } else {

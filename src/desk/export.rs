@@ -161,8 +161,7 @@ impl Desk {
         gauge: &Gauge,
     ) -> Result<Exported, Problem> {
         let format = report::format_of(path)?;
-        let base = plan_file::write(&self.plan);
-        let findings = (self.standing).first(&self.plan, &self.engine, format.most_findings);
+        let base = || plan_file::write(&self.plan);
         let id = Some(self.plan.id.as_str()).filter(|id| !id.is_empty());
         let name = match self.path().and_then(Path::file_name) {
             Some(name) => name.to_string_lossy().into_owned(),
@@ -172,12 +171,14 @@ impl Desk {
             true => self.studies()?,
             false => (None, None),
         };
+        // After the studies, so that what those needed for a large plan can be used again.
+        let findings = (self.standing).first(&self.plan, &self.engine, format.most_findings);
         let request = Request {
             plan: &self.plan,
             engine: &self.engine,
             findings: &findings,
             base: &base,
-            identity: Identity::new(id, &base),
+            identity: Identity::new(id, &base()),
             name,
             date: wanted.date,
             proposal,

@@ -44,15 +44,21 @@ impl Identity {
 
 /// An id for a plan that has none yet, made from its text.
 pub fn new_id(text: &str) -> String {
-    let mut sum = checksum(&format!("portledger plan\n{text}"));
-    sum.truncate(ID_DIGITS);
-    sum
+    let mut sum = Sha256::new_with_prefix("portledger plan\n");
+    sum.update(text);
+    let mut id = digits(&sum.finalize());
+    id.truncate(ID_DIGITS);
+    id
 }
 
 /// The SHA-256 of a text, in hexadecimal digits.
 pub fn checksum(text: &str) -> String {
-    let mut digits = String::new();
-    for byte in Sha256::digest(text.as_bytes()) {
+    digits(&Sha256::digest(text.as_bytes()))
+}
+
+fn digits(bytes: &[u8]) -> String {
+    let mut digits = String::with_capacity(2 * bytes.len());
+    for byte in bytes {
         // Writing to a text does not fail.
         let _ = write!(digits, "{byte:02x}");
     }

@@ -51,7 +51,6 @@ pub struct Done {
 }
 
 /// What is to be exported.
-#[derive(Debug)]
 pub struct Request<'a> {
     /// The plan.
     pub plan: &'a Plan,
@@ -59,8 +58,9 @@ pub struct Request<'a> {
     pub engine: &'a Engine,
     /// What the checks found, worst first.
     pub findings: &'a Findings,
-    /// The text of the plan as its file has it.
-    pub base: &'a str,
+    /// Makes the text of the plan as its file has it: asked for when it is written, since that of a
+    /// large plan is not to lie beside everything else.
+    pub base: &'a dyn Fn() -> String,
     /// By what the plan and this state of it are known.
     pub identity: Identity,
     /// What the plan is called where it has no title, such as the name of its file.

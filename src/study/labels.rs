@@ -58,9 +58,7 @@ pub fn labels(links: Look<'_>) -> Vec<Label> {
     // Those that keep their own name come first, so that no made one takes it.
     for keeps in [true, false] {
         for (id, row) in rows.iter().filter(|(id, _)| is_safe(id) == keeps) {
-            let cables = links.number("cables", *row).unwrap_or(1.0);
-            let n = (cables.max(1.0) as usize).min(MOST_MEMBERS);
-            let texts = free(id, keeps, n, &mut taken);
+            let texts = free(id, keeps, n_of(links, *row), &mut taken);
             let label = |(at, text)| Label {
                 link: *row,
                 cable: at + 1,
@@ -71,6 +69,12 @@ pub fn labels(links: Look<'_>) -> Vec<Label> {
     }
     labels.sort_by_key(|label| (rank[label.link.at()], label.cable));
     labels
+}
+
+/// How many labels a link gets: one for each of its cables.
+pub fn n_of(links: Look<'_>, link: RowId) -> usize {
+    let cables = links.number("cables", link).unwrap_or(1.0);
+    (cables.max(1.0) as usize).min(MOST_MEMBERS)
 }
 
 /// The first texts for the cables of a link that nobody has.

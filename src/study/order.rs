@@ -5,7 +5,7 @@
 //! without.
 
 use super::Look;
-use super::labels::labels;
+use super::labels;
 use crate::engine::Engine;
 use crate::plan::Entry;
 use crate::plan::Plan;
@@ -72,6 +72,52 @@ impl Family {
     }
 }
 
+/// What a part is for at a link.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Use {
+    /// The module at its near end.
+    NearEnd,
+    /// The module at its far end.
+    FarEnd,
+    /// An assembly that is the link.
+    Link,
+    /// A cord from port to port.
+    PortToPort,
+    /// A cord at an end of its cable.
+    Ends,
+    /// The cable between the cords.
+    Run,
+    /// Pads at the receivers.
+    Receivers,
+    /// Adapters or jacks where cables meet.
+    Connections,
+    /// Ports of panels.
+    Ports,
+    /// End faces to be cleaned.
+    Faces,
+    /// Labels at both ends.
+    BothEnds,
+}
+
+impl Use {
+    /// The words for it, such as `near end`.
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::NearEnd => "near end",
+            Self::FarEnd => "far end",
+            Self::Link => "link",
+            Self::PortToPort => "port to port",
+            Self::Ends => "ends",
+            Self::Run => "run",
+            Self::Receivers => "receivers",
+            Self::Connections => "connections",
+            Self::Ports => "ports",
+            Self::Faces => "faces",
+            Self::BothEnds => "both ends",
+        }
+    }
+}
+
 /// A row that needs some of a part.
 #[derive(Debug, Clone, PartialEq)]
 pub struct Behind {
@@ -79,8 +125,8 @@ pub struct Behind {
     pub link: RowId,
     /// How much: pieces, metres, or what one piece is enough for several of, such as faces.
     pub count: f64,
-    /// What it is for, such as `near end`.
-    pub what: &'static str,
+    /// What it is for.
+    pub what: Use,
     /// Whether it is ordered already.
     pub is_ordered: bool,
 }
@@ -235,8 +281,8 @@ pub fn order_list(plan: &Plan, engine: &Engine) -> Result<OrderList, Problem> {
     for link in links.rows() {
         list.add_link(*link);
     }
-    for label in labels(links) {
-        list.add_label(label.link);
+    for link in links.rows() {
+        (0..labels::n_of(links, *link)).for_each(|_| list.add_label(*link));
     }
     Ok(list.end(currency(plan)))
 }
@@ -287,7 +333,7 @@ impl Lister<'_> {
         if let Some(why) = self.trouble(link).filter(|_| !is_ordered) {
             self.open.push((link, why));
         }
-        for (end, what) in [("near", "near end"), ("far", "far end")] {
+        for (end, what) in [("near", Use::NearEnd), ("far", Use::FarEnd)] {
             self.add_module(link, end, what, is_ordered);
         }
         self.add_assembly(link, is_ordered);
@@ -324,7 +370,7 @@ impl Lister<'_> {
         self.links.number("cables", link).unwrap_or(1.0)
     }
 
-    fn add_module(&mut self, link: RowId, end: &str, what: &'static str, is_ordered: bool) {
+    fn add_module(&mut self, link: RowId, end: &str, what: Use, is_ordered: bool) {
         let links = self.links;
         let Some(count) = links.number(&format!("{end}_modules"), link) else {
             return;
@@ -417,7 +463,7 @@ impl Lister<'_> {
             Behind {
                 link,
                 count,
-                what: "link",
+                what: Use::Link,
                 is_ordered,
             },
         );
@@ -518,7 +564,11 @@ impl Lister<'_> {
             let behind = Behind {
                 link,
                 count,
-                what: if is_direct { "port to port" } else { "ends" },
+                what: if is_direct {
+                    Use::PortToPort
+                } else {
+                    Use::Ends
+                },
                 is_ordered,
             };
             self.add_piece(Family::Cords, name, length, wanted, behind);
@@ -571,7 +621,7 @@ impl Lister<'_> {
         let behind = Behind {
             link,
             count: run * self.cables(link),
-            what: "run",
+            what: Use::Run,
             is_ordered,
         };
         self.add(key, wanted, 1.0, behind);
@@ -595,7 +645,7 @@ impl Lister<'_> {
         let behind = Behind {
             link,
             count: 2.0 * self.cables(link),
-            what: "receivers",
+            what: Use::Receivers,
             is_ordered,
         };
         self.add(key, wanted, 1.0, behind);
@@ -615,8 +665,12 @@ impl Lister<'_> {
         let connector = self.connector(link);
         let count = connections * self.cables(link);
         let ports = self.rules.panel_ports;
-        let adapter = (format!("{connector} adapter"), 1.0, "connections");
-        let panel = (format!("panel of {ports} for {connector}"), ports, "ports");
+        let adapter = (format!("{connector} adapter"), 1.0, Use::Connections);
+        let panel = (
+            format!("panel of {ports} for {connector}"),
+            ports,
+            Use::Ports,
+        );
         for (name, each, what) in [adapter, panel] {
             let key = Key {
                 family: Family::Panels,
@@ -667,7 +721,7 @@ impl Lister<'_> {
         let behind = Behind {
             link,
             count: 2.0 * (connections + 2.0) * self.cables(link),
-            what: "faces",
+            what: Use::Faces,
             is_ordered,
         };
         self.add(key, Wanted::default(), self.rules.cleanings, behind);
@@ -686,7 +740,7 @@ impl Lister<'_> {
         let behind = Behind {
             link,
             count: 2.0,
-            what: "both ends",
+            what: Use::BothEnds,
             is_ordered,
         };
         self.add(key, Wanted::default(), 1.0, behind);

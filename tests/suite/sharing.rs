@@ -54,7 +54,7 @@ pub fn send_with(
         plan: desk.plan(),
         engine: desk.engine(),
         findings: &findings,
-        base: &base,
+        base: &|| base.clone(),
         identity: Identity::new(None, &base),
         name: "reef.plan".to_owned(),
         date: Some((2031, 5, 28)),

@@ -36,7 +36,7 @@ pub fn export_with(desk: &Desk, most_cells: usize) -> Book {
         plan: desk.plan(),
         engine: desk.engine(),
         findings: &findings,
-        base: &base,
+        base: &|| base.clone(),
         identity: Identity::new(None, &base),
         name: "reef.plan".to_owned(),
         date: Some((2031, 5, 28)),

@@ -168,7 +168,7 @@ pub(super) fn push(out: &mut String, plan: &Plan) {
         extras::push_lines(out, plan, &of_proposal(&proposal.name));
         if !proposal.changes.is_empty() {
             out.push_str("changes = ");
-            push_block(out, &text(&proposal.changes));
+            push_block(out, |out| push_changes(out, &proposal.changes));
             out.push('\n');
         }
     }
@@ -176,12 +176,11 @@ pub(super) fn push(out: &mut String, plan: &Plan) {
 }
 
 /// Changes as a block.
-fn text(changes: &[Alteration]) -> String {
+fn push_changes(out: &mut String, changes: &[Alteration]) {
     let has_source = changes.iter().any(|change| !change.source.is_empty());
     let n_columns = HEADINGS.len() - usize::from(!has_source);
-    let mut out = String::new();
     push_row(
-        &mut out,
+        out,
         HEADINGS[..n_columns].iter().copied().map(Cow::Borrowed),
     );
     for change in changes {
@@ -194,7 +193,6 @@ fn text(changes: &[Alteration]) -> String {
             &change.source,
         ];
         let fields = fields.into_iter().take(n_columns);
-        push_row(&mut out, fields.map(|field| Cow::Borrowed(field.as_str())));
+        push_row(out, fields.map(|field| Cow::Borrowed(field.as_str())));
     }
-    out
 }

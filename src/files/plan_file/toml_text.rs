@@ -21,16 +21,21 @@ pub(super) fn quoted(text: &str) -> String {
 
 /// A block of lines: word for word where TOML allows it, else with escapes.
 ///
-/// The text ends with a line break.
-pub(super) fn push_block(out: &mut String, text: &str) {
+/// `put` adds the text, which ends with a line break, at the end; so nearly all of a large plan is
+/// written only once.
+pub(super) fn push_block(out: &mut String, put: impl FnOnce(&mut String)) {
     let plain = |byte: u8| byte == b'\n' || byte == b'\t' || (byte >= b' ' && byte != 0x7f);
+    let start = out.len();
+    out.push_str("'''\n");
+    let first = out.len();
+    put(out);
+    let text = &out[first..];
     if text.bytes().all(plain) && !text.contains("'''") {
-        out.reserve(text.len() + 8);
-        out.push_str("'''\n");
-        out.push_str(text);
         out.push_str("'''");
         return;
     }
+    let text = out.split_off(first);
+    out.truncate(start);
     out.push_str("\"\"\"\n");
     for c in text.chars() {
         match c {

@@ -222,9 +222,8 @@ fn rows(out: &mut String, plan: &Plan) {
     for sheet in sheets(plan) {
         let own: Vec<RowId> = own_rows(plan, sheet);
         if !own.is_empty() {
-            let text = sheet_text(plan, sheet, &own);
             let _ = write!(out, "{} = ", key(&plan.def(sheet).name));
-            push_block(out, &text);
+            push_block(out, |out| push_sheet(out, plan, sheet, &own));
             out.push('\n');
         }
     }
@@ -242,7 +241,7 @@ fn own_rows(plan: &Plan, sheet: SheetId) -> Vec<RowId> {
 }
 
 /// Headings and rows; columns without any value are left out, except the id.
-fn sheet_text(plan: &Plan, sheet: SheetId, own: &[RowId]) -> String {
+fn push_sheet(out: &mut String, plan: &Plan, sheet: SheetId, own: &[RowId]) {
     let view = plan.names().view();
     let is_blank = |at: usize| plan.rows(sheet).is_blank(at);
     let is_any_given = |at: usize| own.iter().any(|row| is_given(plan, sheet, at, *row));
@@ -252,15 +251,13 @@ fn sheet_text(plan: &Plan, sheet: SheetId, own: &[RowId]) -> String {
         .filter(given)
         .map(|at| CellWriter::new(plan, sheet, at, &view))
         .collect();
-    let mut out = String::new();
     let names = writers
         .iter()
         .map(|writer| plan.column(sheet, writer.at).name.as_str());
-    push_row(&mut out, names.map(Cow::Borrowed));
+    push_row(out, names.map(Cow::Borrowed));
     for row in own {
-        push_row(&mut out, writers.iter_mut().map(|writer| writer.text(*row)));
+        push_row(out, writers.iter_mut().map(|writer| writer.text(*row)));
     }
-    out
 }
 
 fn is_given(plan: &Plan, sheet: SheetId, column: usize, row: RowId) -> bool {

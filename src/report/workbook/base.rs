@@ -24,7 +24,7 @@ pub fn write(sheet: &mut Worksheet, request: &Request<'_>) -> Result<(), XlsxErr
     sheet.set_hidden(true);
     sheet.write_string(0, 0, WORDS)?;
     let mut row = 0;
-    each_cell(request.base, |cell| {
+    each_cell(&(request.base)(), |cell| {
         row += 1;
         sheet.write_string(row, 0, cell).map(drop)
     })

@@ -149,7 +149,7 @@ pub fn behind(desk: &Desk, at: usize, width: usize, theme: Theme) -> Page {
             ),
             (piece(row.id(), Tone::Heading), 10),
         ];
-        let rest = format!("{}{state}; {} to {}", behind.what, ends[0], ends[1]);
+        let rest = format!("{}{state}; {} to {}", behind.what.words(), ends[0], ends[1]);
         lay.row(&cells, &[piece(rest, Tone::Plain)], row.target("id"));
     }
     if line.behind.len() > MOST {
