@@ -20,7 +20,7 @@ use crate::report::OrderPage;
 use crate::report::ProposalPage;
 use crate::report::Request;
 use crate::report::Written;
-use crate::study::order::order_list;
+use crate::study::order::short_order_list;
 use std::fs::File;
 use std::io;
 use std::io::{BufWriter, Seek, SeekFrom, Write};
@@ -219,7 +219,7 @@ impl Desk {
             true => None,
             false => ProposalPage::of(&self.compare(&[])?),
         };
-        let list = order_list(&self.plan, &self.engine)?;
+        let list = short_order_list(&self.plan, &self.engine, OrderPage::MOST_NAMES)?;
         Ok((proposal, OrderPage::of(&self.plan, &list)))
     }
 

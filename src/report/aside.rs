@@ -12,9 +12,6 @@ use crate::study::order::{OrderList, money};
 /// So many cells that only follow are told of a row.
 const MOST_CELLS: usize = 4;
 
-/// So many names stand in one cell.
-const MOST_NAMES: usize = 12;
-
 /// So many rows of each proposal stand on its page.
 const MOST_ROWS: usize = 200;
 
@@ -101,17 +98,20 @@ fn changes(one: &Compared) -> Vec<[String; 3]> {
     all
 }
 
-/// The first of some names, and how many more there are.
-fn names(all: &[String]) -> String {
-    let first = all.iter().take(MOST_NAMES).map(String::as_str);
+/// The first of `n` names, and how many more there are.
+fn names(all: &[String], n: usize) -> String {
+    let first = all.iter().take(OrderPage::MOST_NAMES).map(String::as_str);
     let first = first.collect::<Vec<_>>().join(" ");
-    match all.len().saturating_sub(MOST_NAMES) {
+    match n.saturating_sub(OrderPage::MOST_NAMES) {
         0 => first,
         n => format!("{first} and {n} more"),
     }
 }
 
 impl OrderPage {
+    /// So many links are named behind a line.
+    pub const MOST_NAMES: usize = 12;
+
     /// The order list of a plan; none where nothing is to be ordered.
     pub fn of(plan: &Plan, list: &OrderList) -> Option<Self> {
         if list.lines.is_empty() {
@@ -135,7 +135,10 @@ impl OrderPage {
                 .iter()
                 .filter_map(|(row, _)| links.map(|links| plan.id(links, *row)));
             let ids: Vec<String> = ids.collect();
-            sentences.push(format!("not ready to be ordered: {}", names(&ids)));
+            sentences.push(format!(
+                "not ready to be ordered: {}",
+                names(&ids, ids.len())
+            ));
         }
         let heads = [
             "family",
@@ -171,7 +174,7 @@ impl OrderPage {
                             .map(|one| plan.id(links, one.link))
                             .collect();
                         ids.dedup();
-                        names(&ids)
+                        names(&ids, line.n_links)
                     });
                     vec![
                         line.family.word().to_owned(),
@@ -205,8 +208,8 @@ mod tests {
     #[test]
     fn many_names_are_counted_and_not_listed() {
         let all: Vec<String> = (0..50_000).map(|at| format!("M{at}")).collect();
-        assert_eq!(names(&all[..3]), "M0 M1 M2");
-        let told = names(&all);
+        assert_eq!(names(&all[..3], 3), "M0 M1 M2");
+        let told = names(&all, all.len());
         assert!(told.starts_with("M0 M1 ") && told.ends_with(" M11 and 49988 more"));
     }
 }

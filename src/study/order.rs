@@ -14,6 +14,7 @@ use crate::problem::several;
 use crate::table::{RowId, SheetId};
 use crate::trade::Cages;
 use indexmap::IndexMap;
+use std::collections::BTreeMap;
 
 /// A group of parts with a total of its own.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -140,8 +141,10 @@ pub struct Line {
     pub name: String,
     /// What is counted: `pieces` or `m`.
     pub unit: &'static str,
-    /// The rows behind it.
+    /// The rows behind it, in the order shown; those of the first links where no more were asked for.
     pub behind: Vec<Behind>,
+    /// How many links need it.
+    pub n_links: usize,
     /// Of how much of what the rows count one piece is enough.
     pub each: f64,
     /// What the planned links need.
@@ -214,6 +217,27 @@ struct Open {
     wanted: Wanted,
     each: f64,
     behind: Vec<Behind>,
+    n_links: usize,
+    last: Option<RowId>,
+    planned: Sum,
+    ordered: Sum,
+}
+
+/// Counts that are added in an order of their own, so that moved rows change no bit: how often each
+/// came, by the bits of the number, which for positive ones is by size.
+#[derive(Debug, Default)]
+struct Sum(BTreeMap<u64, u32>);
+
+impl Sum {
+    fn add(&mut self, count: f64) {
+        *self.0.entry(count.to_bits()).or_default() += 1;
+    }
+
+    fn total(&self) -> f64 {
+        let each = self.0.iter();
+        each.map(|(bits, n)| f64::from_bits(*bits) * f64::from(*n))
+            .sum()
+    }
 }
 
 /// What the plan assumes of orders.
@@ -263,6 +287,19 @@ impl Rules {
 /// # Errors
 /// A plan without the sheets of links and parts.
 pub fn order_list(plan: &Plan, engine: &Engine) -> Result<OrderList, Problem> {
+    short_order_list(plan, engine, usize::MAX)
+}
+
+/// The order list of a plan with the rows of so many links behind each line: a large plan has several
+/// rows for each link.
+///
+/// # Errors
+/// The same.
+pub fn short_order_list(
+    plan: &Plan,
+    engine: &Engine,
+    most_links: usize,
+) -> Result<OrderList, Problem> {
     let look = |name: &str| {
         Look::new(plan, engine, name).ok_or_else(|| {
             Problem::new("sheet-unknown", format!("there is no sheet of {name}"))
@@ -275,6 +312,7 @@ pub fn order_list(plan: &Plan, engine: &Engine) -> Result<OrderList, Problem> {
         parts,
         cages: Cages::of(plan),
         rules: Rules::of(plan),
+        most_links,
         lines: IndexMap::new(),
         open: Vec::new(),
     };
@@ -301,6 +339,7 @@ struct Lister<'a> {
     parts: Look<'a>,
     cages: Cages,
     rules: Rules,
+    most_links: usize,
     lines: IndexMap<Key, Open>,
     open: Vec<(RowId, String)>,
 }
@@ -321,9 +360,18 @@ impl Lister<'_> {
         let line = self.lines.entry(key).or_insert_with(|| Open {
             wanted,
             each,
-            behind: Vec::new(),
+            ..Open::default()
         });
-        line.behind.push(behind);
+        match behind.is_ordered {
+            true => line.ordered.add(behind.count),
+            false => line.planned.add(behind.count),
+        }
+        if line.last.replace(behind.link) != Some(behind.link) {
+            line.n_links += 1;
+        }
+        if line.n_links <= self.most_links {
+            line.behind.push(behind);
+        }
     }
 
     fn add_link(&mut self, link: RowId) {
@@ -774,18 +822,12 @@ impl Lister<'_> {
     }
 
     fn line(&self, key: Key, open: Open) -> Line {
-        let sum = |ordered: bool| {
-            let own = open.behind.iter().filter(|one| one.is_ordered == ordered);
-            // Counts are added in an order of their own, so that moved rows change no bit.
-            let mut counts: Vec<f64> = own.map(|one| one.count).collect();
-            counts.sort_by(f64::total_cmp);
-            let sum: f64 = counts.iter().sum();
-            match key.family {
-                Family::Cable => (sum * 10.0 - 1e-6).ceil() / 10.0,
-                _ => (sum / open.each - 1e-9).ceil(),
-            }
+        let pieces = |sum: &Sum| match key.family {
+            Family::Cable => (sum.total() * 10.0 - 1e-6).ceil() / 10.0,
+            _ => (sum.total() / open.each - 1e-9).ceil(),
         };
-        let (needed, on_order) = (sum(false).max(0.0), sum(true).max(0.0));
+        let needed = pieces(&open.planned).max(0.0);
+        let on_order = pieces(&open.ordered).max(0.0);
         let spares = match key.family.has_spares() && needed > 0.0 {
             true => (needed * self.rules.share - 1e-9)
                 .ceil()
@@ -807,6 +849,7 @@ impl Lister<'_> {
                 "pieces"
             },
             behind: open.behind,
+            n_links: open.n_links,
             each: open.each,
             needed,
             spares,

@@ -12,7 +12,7 @@ use portledger::study::failures::{
 use portledger::study::growth::{Thing, growth, year_of};
 use portledger::study::labels::{is_safe, labels};
 use portledger::study::options::{Criterion, Standing, options};
-use portledger::study::order::{Family, OrderList, order_list};
+use portledger::study::order::{Family, OrderList, order_list, short_order_list};
 use portledger::study::sweep::{self, Axis, Knob, Swept, Watch, sweep};
 use portledger::table::{Cell, RowId};
 use portledger::trade;
@@ -1081,11 +1081,24 @@ proptest! {
                 let own = line.behind.iter().filter(|one| one.is_ordered == is_ordered);
                 own.map(|one| one.count).sum::<f64>() / line.each
             };
+            let mut ids: Vec<RowId> = line.behind.iter().map(|one| one.link).collect();
+            ids.dedup();
+            prop_assert_eq!(line.n_links, ids.len());
             let within = if line.family == Family::Cable { 0.1 } else { 1.0 };
             for (told, sum) in [(line.needed, sum(false)), (line.on_order, sum(true))] {
                 prop_assert!(told >= sum - 1e-6 && told < sum + within, "{} {told} {sum}", line.name);
             }
         }
+        // With the rows of two links alone all else is the same.
+        let story = listed(&links);
+        let short = short_order_list(story.plan(), story.engine(), 2).unwrap();
+        let mut cut = list.clone();
+        for line in &mut cut.lines {
+            let mut ids: Vec<RowId> = line.behind.iter().map(|one| one.link).collect();
+            ids.dedup();
+            line.behind.retain(|one| ids[..ids.len().min(2)].contains(&one.link));
+        }
+        prop_assert_eq!(short, cut);
         let mut turned = links.clone();
         turned.reverse();
         prop_assert_eq!(told(&list), told(&ordered(&listed(&turned))));
