@@ -1,7 +1,7 @@
 //! What has to hold for any bytes, one function a kind of input. How inputs are made is in
 //! `mod.rs`, `packed.rs` and `batch.rs`.
 
-use super::super::monkey::{MOUSE_KINDS, assert_sound};
+use super::super::monkey::{MOUSE_KINDS, MOVES, assert_sound};
 use crossterm::event::{KeyCode, KeyEvent, KeyModifiers, MouseEvent};
 use portledger::desk::{Desk, Returned};
 use portledger::files::import::{self, Source, Wish};
@@ -386,22 +386,17 @@ fn take(rest: &mut &[u8]) -> Option<u8> {
     Some(*first)
 }
 
+/// Of a byte from 0x80 on: keys that move the cursor, then others.
 fn without_character(byte: u8) -> KeyCode {
-    const CODES: [KeyCode; 12] = [
-        KeyCode::Up,
-        KeyCode::Down,
-        KeyCode::Left,
-        KeyCode::Right,
-        KeyCode::PageUp,
-        KeyCode::PageDown,
-        KeyCode::Home,
-        KeyCode::End,
+    const OTHERS: [KeyCode; 4] = [
         KeyCode::Insert,
         KeyCode::Delete,
         KeyCode::BackTab,
         KeyCode::CapsLock,
     ];
-    CODES[usize::from(byte - 0x80) % CODES.len()]
+    let at = usize::from(byte - 0x80) % (MOVES.len() + OTHERS.len());
+    let moves = MOVES.get(at).copied();
+    moves.unwrap_or_else(|| OTHERS[at - MOVES.len()])
 }
 
 /// The character of which a byte is the first in UTF-8, or what stands for none.
