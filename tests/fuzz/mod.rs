@@ -21,7 +21,7 @@ use std::path::PathBuf;
 const INPUTS: usize = 3_000;
 
 /// Sittings of a usual run; each is drawn after every key.
-const SITTINGS: usize = 100;
+const SITTINGS: usize = 500;
 
 /// The longest input.
 const LONGEST: usize = 20_000;
