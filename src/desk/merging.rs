@@ -3,6 +3,7 @@
 //! How files are read is in `files`, how they are compared in `report`.
 
 use super::{Desk, Progress, Step};
+use crate::engine::Engine;
 use crate::files::import;
 use crate::files::plan_file;
 use crate::files::save;
@@ -69,16 +70,39 @@ impl Returned {
         })
     }
 
+    /// The plan as it was exported, where it came back undamaged.
+    pub fn base(&self) -> Option<&Plan> {
+        self.base.as_deref().ok()
+    }
+
     /// Compares it with a plan.
     ///
     /// # Errors
     /// The workbook of another plan, or a plan in which a proposal is open.
     pub fn compare(&self, plan: &Plan) -> Result<Comparison, Problem> {
+        let compare = || giveback::compare(plan, self.base(), &self.book);
+        self.compare_by(plan, compare)
+    }
+
+    /// The same with what is computed already: of the plan as it was exported, or of the plan it is
+    /// compared with where there is none.
+    ///
+    /// # Errors
+    /// The workbook of another plan, or a plan in which a proposal is open.
+    pub fn compare_with(&self, plan: &Plan, engine: &Engine) -> Result<Comparison, Problem> {
+        let compare = || giveback::compare_with(plan, self.base(), engine, &self.book);
+        self.compare_by(plan, compare)
+    }
+
+    fn compare_by(
+        &self,
+        plan: &Plan,
+        compare: impl FnOnce() -> Comparison,
+    ) -> Result<Comparison, Problem> {
         if let Some(name) = plan.within() {
             let what = format!("the proposal `{name}` is open, and a workbook belongs to the base");
             return Err(Problem::new("proposal-open", what).help("leave the proposal first"));
         }
-        let base = self.base.as_deref();
         let mut found = Vec::new();
         match (&self.id, plan.id.is_empty()) {
             (Some(id), false) if *id != plan.id => {
@@ -95,12 +119,12 @@ impl Returned {
                 );
             }
         }
-        if let Err(why) = base {
+        if let Err(why) = &self.base {
             found.push(format!(
                 "{why}, so everything that differs from the plan as it is asks for a decision"
             ));
         }
-        let mut compared = giveback::compare(plan, base.ok(), &self.book);
+        let mut compared = compare();
         if self.is_text {
             // What is computed stands there as it was shown, with few digits.
             let is_entered = |one: &Difference| one.class != Class::Overwritten;
@@ -151,7 +175,10 @@ impl Desk {
     /// # Errors
     /// The workbook of another plan, or a proposal that is open.
     pub fn compare_returned(&self, returned: &Returned) -> Result<Comparison, Problem> {
-        returned.compare(&self.plan)
+        match returned.base() {
+            Some(_) => returned.compare(&self.plan),
+            None => returned.compare_with(&self.plan, &self.engine),
+        }
     }
 
     /// Takes differences by their positions, as one step; says how many were taken.

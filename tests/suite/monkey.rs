@@ -266,16 +266,7 @@ impl Random {
     }
 
     fn arrow(&mut self) -> KeyCode {
-        *self.of(&[
-            KeyCode::Up,
-            KeyCode::Down,
-            KeyCode::Left,
-            KeyCode::Right,
-            KeyCode::PageUp,
-            KeyCode::PageDown,
-            KeyCode::Home,
-            KeyCode::End,
-        ])
+        *self.of(&MOVES)
     }
 
     fn closing(&mut self) -> KeyCode {
@@ -342,6 +333,18 @@ impl Random {
         }
     }
 }
+
+/// Keys that move the cursor.
+pub const MOVES: [KeyCode; 8] = [
+    KeyCode::Up,
+    KeyCode::Down,
+    KeyCode::Left,
+    KeyCode::Right,
+    KeyCode::PageUp,
+    KeyCode::PageDown,
+    KeyCode::Home,
+    KeyCode::End,
+];
 
 /// What a mouse can do to the ledger.
 pub const MOUSE_KINDS: [MouseEventKind; 7] = [

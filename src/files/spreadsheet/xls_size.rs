@@ -10,6 +10,9 @@ use super::limits::MEMORY;
 use calamine::Cell;
 use calamine::Data;
 
+/// What pages may take of it; the rest is for the process itself.
+const FOR_PAGES: u64 = MEMORY - (192 << 20);
+
 /// Why a file is not handed on.
 #[derive(Debug, PartialEq, Eq)]
 pub(super) enum TooMuch {
@@ -40,34 +43,62 @@ pub(super) fn look(bytes: &[u8]) -> Result<(), TooMuch> {
 /// From this number of a sector on it means something else.
 const NO_SECTOR: u32 = 0xffff_fffa;
 
+/// Behind the last sector of a stream.
+const END_OF_CHAIN: u32 = 0xffff_fffe;
+
 /// Streams below this length lie in the small sectors.
 const SMALL: usize = 4096;
 
 /// Sectors of one size, and which follows which.
+///
+/// Read as the library reads them, so that a file that ends too early leads both to the same: what
+/// lies behind the end is empty when it is asked for first, and zeros from then on.
 struct Sectors<'b> {
-    bytes: &'b [u8],
+    data: Vec<u8>,
+    rest: &'b [u8],
     size: usize,
+    /// The greatest number that is taken.
+    last: usize,
     next: Vec<u32>,
 }
 
 impl Sectors<'_> {
-    /// A sector, which the end of the file may cut.
-    fn at(&self, number: u32) -> Result<&[u8], Stop> {
-        let start = (number as usize).checked_mul(self.size);
-        let rest = start.and_then(|start| self.bytes.get(start..));
-        let rest = rest.ok_or(Stop::Unknown)?;
-        Ok(&rest[..rest.len().min(self.size)])
+    fn at(&mut self, number: u32) -> Result<&[u8], Stop> {
+        let number = number as usize;
+        if number > self.last {
+            return Err(Stop::Unknown);
+        }
+        let start = number * self.size;
+        let end = start + self.size;
+        if end > self.data.len() {
+            let n = (end - self.data.len()).min(self.rest.len());
+            let (more, rest) = self.rest.split_at(n);
+            self.data.extend_from_slice(more);
+            self.rest = rest;
+            let known = self.data.len();
+            self.data.resize(end, 0);
+            return self.data.get(start..known).ok_or(Stop::Unknown);
+        }
+        Ok(&self.data[start..end])
+    }
+
+    /// More sectors than a list without a circle can have.
+    fn too_many(&self) -> usize {
+        self.last + 3
     }
 
     /// The sectors from one on, up to a length.
-    fn from(&self, first: u32, length: usize) -> Result<Vec<u8>, Stop> {
-        let (mut out, mut number, mut left) = (Vec::new(), first, self.bytes.len() / self.size + 2);
-        while number < NO_SECTOR && out.len() < length {
+    fn from(&mut self, first: u32, length: usize) -> Result<Vec<u8>, Stop> {
+        let (mut out, mut number, mut left) = (Vec::new(), first, self.too_many());
+        while number != END_OF_CHAIN {
             left -= 1;
             if left == 0 {
                 return Err(Stop::TooMuch(TooMuch::Circle));
             }
             out.extend_from_slice(self.at(number)?);
+            if out.len() >= length {
+                break;
+            }
             let next = self.next.get(number as usize);
             number = *next.ok_or(Stop::Unknown)?;
         }
@@ -83,40 +114,67 @@ fn workbook(bytes: &[u8]) -> Result<Vec<u8>, Stop> {
         12 => 4096,
         _ => return Err(Stop::Unknown),
     };
+    let last = bytes.len() / size;
     let mut sectors = Sectors {
-        bytes: bytes.get(size..).ok_or(Stop::Unknown)?,
+        data: Vec::new(),
+        rest: bytes.get(size..).ok_or(Stop::Unknown)?,
         size,
+        last,
         next: Vec::new(),
     };
-    for number in tables(bytes, &sectors)? {
+    for number in tables(bytes, &mut sectors)? {
         let table = numbers(sectors.at(number)?).collect::<Vec<u32>>();
         sectors.next.extend(table);
     }
     let listed = sectors.from(long(bytes, 48)?, usize::MAX)?;
     let entries: Vec<&[u8]> = listed.chunks_exact(128).collect();
-    let named = |name: &str| entries.iter().find(|entry| is_named(entry, name));
-    let book = named("workbook").or_else(|| named("book"));
-    let (first, length) = place(book.ok_or(Stop::Unknown)?)?;
-    if length >= SMALL {
-        return sectors.from(first, length);
+    let mut small = smaller(bytes, &mut sectors, entries.first())?;
+    // The second is taken where the first cannot be read.
+    let mut found = Err(Stop::Unknown);
+    for name in ["workbook", "book"] {
+        let Some(entry) = entries.iter().find(|entry| is_named(entry, name)) else {
+            continue;
+        };
+        let (first, length) = place(entry, size)?;
+        found = match length {
+            0..SMALL => small.from(first, length),
+            SMALL.. => sectors.from(first, length),
+        };
+        if !matches!(found, Err(Stop::Unknown)) {
+            break;
+        }
     }
-    let (root, all) = place(entries.first().ok_or(Stop::Unknown)?)?;
-    let small = sectors.from(root, all)?;
-    let n_next = (long(bytes, 64)? as usize).saturating_mul(size);
-    let next = sectors.from(long(bytes, 60)?, n_next)?;
-    let small = Sectors {
-        bytes: &small,
+    found
+}
+
+/// The small sectors, which lie in a stream of their own, the first of the list.
+fn smaller<'b>(
+    bytes: &[u8],
+    sectors: &mut Sectors<'b>,
+    root: Option<&&[u8]>,
+) -> Result<Sectors<'b>, Stop> {
+    let (mut data, mut next) = (Vec::new(), Vec::new());
+    let n_next = (long(bytes, 64)? as usize).saturating_mul(sectors.size);
+    if n_next > 0 {
+        let (first, length) = place(root.ok_or(Stop::Unknown)?, sectors.size)?;
+        data = sectors.from(first, length)?;
+        let list = sectors.from(long(bytes, 60)?, n_next)?;
+        next = numbers(&list).collect();
+    }
+    Ok(Sectors {
+        data,
+        rest: sectors.rest,
         size: 64,
-        next: numbers(&next).collect(),
-    };
-    small.from(first, length)
+        last: sectors.last * 8,
+        next,
+    })
 }
 
 /// The sectors that say which follows which: the first are named in the head, more in a list.
-fn tables(bytes: &[u8], sectors: &Sectors<'_>) -> Result<Vec<u32>, Stop> {
+fn tables(bytes: &[u8], sectors: &mut Sectors<'_>) -> Result<Vec<u32>, Stop> {
     let head = bytes.get(76..512).ok_or(Stop::Unknown)?;
     let mut out: Vec<u32> = numbers(head).collect();
-    let (mut number, mut left) = (long(bytes, 68)?, sectors.bytes.len() / sectors.size + 2);
+    let (mut number, mut left) = (long(bytes, 68)?, sectors.too_many());
     while number < NO_SECTOR {
         left -= 1;
         if left == 0 {
@@ -140,9 +198,14 @@ fn is_named(entry: &[u8], name: &str) -> bool {
         .eq(name.bytes().map(Some))
 }
 
-/// The first sector of an entry and its length.
-fn place(entry: &[u8]) -> Result<(u32, usize), Stop> {
-    Ok((long(entry, 116)?, long(entry, 120)? as usize))
+/// The first sector of an entry and its length, which large sectors tell in more digits.
+fn place(entry: &[u8], size: usize) -> Result<(u32, usize), Stop> {
+    let high = match size {
+        512 => 0,
+        _ => long(entry, 124)? as usize,
+    };
+    let length = (high << 32) | long(entry, 120)? as usize;
+    Ok((long(entry, 116)?, length))
 }
 
 fn numbers(bytes: &[u8]) -> impl Iterator<Item = u32> {
@@ -196,7 +259,7 @@ fn pages(book: &[u8]) -> Result<(), Stop> {
         let (values, formulas) = reach(of_page)?;
         let page = values.bytes::<Data>() + formulas.bytes::<String>();
         (needed, largest) = (needed.saturating_add(page), largest.max(page));
-        if needed.saturating_add(largest) > MEMORY {
+        if needed.saturating_add(largest) > FOR_PAGES {
             return Err(too_much(values.right, values.bottom));
         }
     }
@@ -291,7 +354,7 @@ fn announced(held: &[u8]) -> Result<(), Stop> {
     let across = u64::from(right.saturating_sub(left).max(1));
     let down = u64::from(bottom.wrapping_sub(top).max(1));
     let needed = down.saturating_mul(across * size_of::<Cell<Data>>() as u64);
-    if needed > MEMORY {
+    if needed > FOR_PAGES {
         return Err(too_much(right.into(), bottom));
     }
     Ok(())
@@ -361,17 +424,22 @@ mod tests {
 
     #[test]
     fn a_page_between_far_cells_is_refused_where_it_cannot_be_held() {
-        // A page as large as the form allows, and one with a column too many.
-        let far = [(NUMBER, 0, 0), (NUMBER, 65_535, 255)];
+        // As much as a page and its copy may take, and a column more, for which no room is left
+        // beside the process itself.
+        let far = [(NUMBER, 0, 0), (NUMBER, 65_535, 207)];
         assert_eq!(look(&compound(&book(&[&far]))), Ok(()));
-        let farther = [(NUMBER, 3, 0), (FORMULA, 65_535, 701)];
-        let refused = TooMuch::Page("ZZ65536".to_owned());
+        let farther = [(NUMBER, 0, 0), (NUMBER, 65_535, 208)];
+        let refused = TooMuch::Page("HA65536".to_owned());
         assert_eq!(look(&compound(&book(&[&farther]))), Err(refused));
+        // A column that the form does not have.
+        let farthest = [(NUMBER, 3, 0), (FORMULA, 65_535, 701)];
+        let refused = TooMuch::Page("ZZ65536".to_owned());
+        assert_eq!(look(&compound(&book(&[&farthest]))), Err(refused));
         // All pages are held together; formulas count beside values.
-        let last = || TooMuch::Page("IV65536".to_owned());
-        assert_eq!(look(&compound(&book(&[&far, &far]))), Err(last()));
-        let both = [(FORMULA, 0, 0), (FORMULA, 65_535, 255)];
-        assert_eq!(look(&compound(&book(&[&both]))), Err(last()));
+        let last = |cell: &str| Err(TooMuch::Page(cell.to_owned()));
+        assert_eq!(look(&compound(&book(&[&far, &far]))), last("GZ65536"));
+        let both = [(FORMULA, 0, 0), (FORMULA, 65_535, 207)];
+        assert_eq!(look(&compound(&book(&[&both]))), last("GZ65536"));
         let near = [(FORMULA, 0, 0), (FORMULA, 20_000, 255)];
         assert_eq!(look(&compound(&book(&[&near, &near]))), Ok(()));
     }
@@ -396,6 +464,45 @@ mod tests {
         assert_eq!(look(&file), Ok(()));
         // The list of streams follows itself.
         file[512 + 4..512 + 8].copy_from_slice(&1_u32.to_le_bytes());
+        assert_eq!(look(&file), Err(TooMuch::Circle));
+    }
+
+    /// What a file that was cut short makes of the sectors behind its end.
+    #[test]
+    fn a_file_that_ends_early_is_seen_through() {
+        // All cells stand before the cut, and a page of all between them cannot be held.
+        let far = [(NUMBER, 0, 0), (NUMBER, 65_535, 700)];
+        let whole = compound(&book(&[&far]));
+        let refused = || Err(TooMuch::Page("ZY65536".to_owned()));
+        assert_eq!(look(&whole), refused());
+        for length in [whole.len() - 1, whole.len() - 700, 4_888] {
+            assert_eq!(look(&whole[..length]), refused(), "{length}");
+        }
+        // The list of streams begins behind the end, and goes round from there.
+        let mut circle = whole[..1_024].to_vec();
+        circle[512 + 4..512 + 8].copy_from_slice(&2_u32.to_le_bytes());
+        circle[512 + 8..512 + 12].copy_from_slice(&1_u32.to_le_bytes());
+        assert_eq!(look(&circle), Err(TooMuch::Circle));
+    }
+
+    #[test]
+    fn the_list_of_small_sectors_may_not_lead_back_either() {
+        let mut file = compound(&book(&[&[(NUMBER, 0, 0)]]));
+        // A list as long as it likes, which nothing needs: the book lies in large sectors.
+        file[60..64].copy_from_slice(&1_u32.to_le_bytes());
+        file[64..68].copy_from_slice(&u32::MAX.to_le_bytes());
+        assert_eq!(look(&file), Ok(()));
+        file[512 + 4..512 + 8].copy_from_slice(&1_u32.to_le_bytes());
+        assert_eq!(look(&file), Err(TooMuch::Circle));
+        let mut file = compound(&book(&[&[(NUMBER, 0, 0)]]));
+        let last = (file.len() / 512 - 2) as u32;
+        file[60..64].copy_from_slice(&last.to_le_bytes());
+        file[64..68].copy_from_slice(&u32::MAX.to_le_bytes());
+        let entry = 512 + 4 * last as usize;
+        file[entry..entry + 4].copy_from_slice(&last.to_le_bytes());
+        // The first entry, whose stream holds the small sectors, begins nowhere else.
+        file[1_024 + 116..1_024 + 120].copy_from_slice(&last.to_le_bytes());
+        file[1_024 + 120..1_024 + 124].copy_from_slice(&64_u32.to_le_bytes());
         assert_eq!(look(&file), Err(TooMuch::Circle));
     }
 

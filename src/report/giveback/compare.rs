@@ -9,6 +9,7 @@ use super::forms::{Form, usual};
 use super::returned::Table;
 use super::rows::{Pairs, key, pairs};
 use super::{Class, Comparison, Difference, SetAside, Take};
+use crate::engine::Engine;
 use crate::files::import::is_total;
 use crate::files::spreadsheet::Book;
 use crate::files::spreadsheet::Cell;
@@ -34,9 +35,15 @@ const MOST_TOLD: usize = 60;
 /// Compares a plan with a returned workbook; without the plan as it was exported, everything that
 /// differs asks for a decision.
 pub fn compare(plan: &Plan, base: Option<&Plan>, book: &Book) -> Comparison {
+    let engine = trade::engine(base.unwrap_or(plan));
+    compare_with(plan, base, &engine, book)
+}
+
+/// The same with what was computed of the plan as it was exported; of the plan where that is not
+/// known.
+pub fn compare_with(plan: &Plan, base: Option<&Plan>, engine: &Engine, book: &Book) -> Comparison {
     let exported = base.unwrap_or(plan);
-    let engine = trade::engine(exported);
-    let sent = Sent::new(exported, &engine);
+    let sent = Sent::new(exported, engine);
     let mut found = Comparison::default();
     let pages = sent.pages();
     for page in &pages {

@@ -14,7 +14,7 @@ mod rows;
 mod take;
 
 pub(super) use assumed::exported_source;
-pub use compare::compare;
+pub use compare::{compare, compare_with};
 pub use returned::{Origin, named, origin};
 pub use take::{Choice, chosen, edit_of};
 

@@ -18,7 +18,7 @@ use crate::report::sent::{Holds, SentColumn, SentPage};
 use crate::report::{BASE, checksum, decoded};
 use crate::table::RowId;
 use crate::units::Units;
-use rustc_hash::FxHashMap;
+use rustc_hash::{FxHashMap, FxHashSet};
 
 /// So many rows of a page are looked at for its headings.
 const N_ABOVE: usize = 60;
@@ -141,13 +141,47 @@ pub struct Table<'b> {
     pub others: Vec<(usize, String)>,
 }
 
+/// The headings of a page that was sent, as they come back.
+struct Known<'s> {
+    columns: Vec<KnownColumn<'s>>,
+    /// Those of columns that only serve formulas.
+    serving: FxHashSet<String>,
+}
+
+/// The heading of a column that was sent.
+struct KnownColumn<'s> {
+    sent: &'s SentColumn,
+    text: String,
+    /// The same in small letters.
+    lower: String,
+}
+
+impl<'s> Known<'s> {
+    fn of(sent: &'s SentPage) -> Self {
+        let columns = sent.columns.iter().map(|one| {
+            let text = as_returned(&one.heading);
+            let lower = text.to_lowercase();
+            KnownColumn {
+                sent: one,
+                text,
+                lower,
+            }
+        });
+        Self {
+            columns: columns.collect(),
+            serving: sent.serving.iter().map(|one| as_returned(one)).collect(),
+        }
+    }
+}
+
 impl<'b> Table<'b> {
     /// Finds the page of a sheet: by its name, else by its headings among the pages that have no
     /// name of ours.
     pub fn find(book: &'b Book, all: &[SentPage], sent: &SentPage) -> Option<Self> {
+        let known = Known::of(sent);
         let is_named = |page: &Page, name: &str| page.name.trim().eq_ignore_ascii_case(name);
         let named = book.pages.iter().find(|page| is_named(page, &sent.name));
-        if let Some(table) = named.and_then(|page| Self::of(page, sent)) {
+        if let Some(table) = named.and_then(|page| Self::of(page, sent, &known)) {
             return Some(table);
         }
         let is_free = |page: &&Page| {
@@ -155,38 +189,42 @@ impl<'b> Table<'b> {
             !names.any(|name| is_named(page, name))
         };
         let tables = book.pages.iter().filter(is_free);
-        let tables = tables.filter_map(|page| Self::of(page, sent));
+        let tables = tables.filter_map(|page| Self::of(page, sent, &known));
         let best = tables.max_by_key(Self::n_known)?;
         let n_sent = sent.columns.iter().filter(|one| is_always_there(one));
         (best.n_known() * 2 > n_sent.count()).then_some(best)
     }
 
-    fn of(page: &'b Page, sent: &SentPage) -> Option<Self> {
+    fn of(page: &'b Page, sent: &SentPage, known: &Known<'_>) -> Option<Self> {
         let heads = page.grid.rows().take(N_ABOVE);
-        let heads: Vec<Self> = heads.map(|row| Self::under(page, row, sent)).collect();
-        let best = heads
-            .into_iter()
+        let heads = heads.map(|row| (row, Self::under(page, row, known)));
+        let (row, mut best) = heads
             .enumerate()
-            .max_by_key(|(at, table)| (table.n_known(), std::cmp::Reverse(*at)))?;
+            .max_by_key(|(at, (_, table))| (table.n_known(), std::cmp::Reverse(*at)))?
+            .1;
         // Where rows have nothing but their ids, that is the only heading.
         let n_sent = sent.columns.iter().filter(|one| is_always_there(one));
         let least = if n_sent.count() == 1 { 1 } else { 2 };
-        (best.1.n_known() >= least).then_some(best.1)
+        if best.n_known() < least {
+            return None;
+        }
+        let rows = page.grid.rows();
+        best.rows = rows.filter(|below| below.number() > row.number()).collect();
+        Some(best)
     }
 
     fn n_known(&self) -> usize {
         self.columns.iter().flatten().count()
     }
 
-    /// The table whose headings stand in a row.
-    fn under(page: &'b Page, row: RowView<'b>, sent: &SentPage) -> Self {
-        let rows = page.grid.rows();
-        let rows = rows.filter(|below| below.number() > row.number()).collect();
+    /// The table whose headings stand in a row, without the rows below.
+    fn under(page: &'b Page, row: RowView<'b>, known: &Known<'_>) -> Self {
+        let n_columns = known.columns.len();
         let mut table = Self {
             page,
-            rows,
-            columns: vec![None; sent.columns.len()],
-            units: vec![None; sent.columns.len()],
+            rows: Vec::new(),
+            columns: vec![None; n_columns],
+            units: vec![None; n_columns],
             others: Vec::new(),
         };
         let headings: Vec<(usize, String)> = row
@@ -196,31 +234,24 @@ impl<'b> Table<'b> {
             .filter(|(_, heading)| !heading.is_empty())
             .collect();
         // Exactly as sent first, since those that serve formulas have names much like others.
-        let is_sent = |one: &SentColumn, heading: &str| as_returned(&one.heading) == heading;
-        let serves = |heading: &str| sent.serving.iter().any(|one| as_returned(one) == heading);
         let mut inexact = Vec::new();
         for (column, heading) in headings {
-            let mut all = sent.columns.iter();
-            match all.position(|one| is_sent(one, &heading)) {
+            match known.columns.iter().position(|one| one.text == heading) {
                 Some(at) if table.columns[at].is_none() => table.columns[at] = Some(column),
-                Some(_) | None if serves(&heading) => {}
+                Some(_) | None if known.serving.contains(&heading) => {}
                 Some(_) | None => inexact.push((column, heading)),
             }
         }
         let mut left = Vec::new();
         for (column, heading) in inexact {
             let lower = heading.to_lowercase();
-            let found = sent
-                .columns
-                .iter()
-                .position(|one| as_returned(&one.heading).to_lowercase() == lower);
-            match found {
+            match known.columns.iter().position(|one| one.lower == lower) {
                 Some(at) if table.columns[at].is_none() => table.columns[at] = Some(column),
                 Some(_) | None => left.push((column, heading)),
             }
         }
         for (column, heading) in left {
-            match table.loosely(sent, &heading) {
+            match table.loosely(known, &heading) {
                 Some((at, unit)) => {
                     table.columns[at] = Some(column);
                     table.units[at] = unit;
@@ -233,17 +264,15 @@ impl<'b> Table<'b> {
 
     /// The column that a heading without its unit, with another one, or with the plain name means,
     /// where it is the only one.
-    fn loosely(&self, sent: &SentPage, heading: &str) -> Option<(usize, Option<String>)> {
+    fn loosely(&self, known: &Known<'_>, heading: &str) -> Option<(usize, Option<String>)> {
         let (title, unit) = split_unit(heading);
         let (title, whole) = (title.to_lowercase(), heading.to_lowercase());
-        let means = |one: &SentColumn| {
-            let known = as_returned(&one.heading).to_lowercase();
-            split_unit(&known).0 == title || one.name == whole
-        };
-        let free = sent.columns.iter().enumerate();
+        let means =
+            |one: &KnownColumn<'_>| split_unit(&one.lower).0 == title || one.sent.name == whole;
+        let free = known.columns.iter().enumerate();
         let mut free = free.filter(|(at, one)| self.columns[*at].is_none() && means(one));
         let (at, one) = free.next().filter(|_| free.next().is_none())?;
-        let of_sent = split_unit(&one.heading).1;
+        let of_sent = split_unit(&one.sent.heading).1;
         let is_same =
             unit.is_none() || unit.map(str::to_lowercase) == of_sent.map(str::to_lowercase);
         let unit = unit.filter(|_| !is_same);
