@@ -356,6 +356,22 @@ mod tests {
     }
 
     #[test]
+    fn what_is_too_near_zero_to_be_written_again_counts_as_zero() {
+        let (plain, least) = (Unit::none(), 1e-250_f64);
+        for value in [least, -least, 2.0 * least] {
+            assert_eq!(plain.to_base(value), value);
+        }
+        for value in [
+            least.next_down(),
+            -least.next_down(),
+            1e-300,
+            f64::MIN_POSITIVE,
+        ] {
+            assert_eq!(plain.to_base(value), 0.0, "{value}");
+        }
+    }
+
+    #[test]
     fn composed_units_have_the_right_scale() {
         let units = Units::builtin();
         let base = |text: &str, value: f64| units.unit(text).unwrap().to_base(value);

@@ -554,3 +554,38 @@ fn a_reason_says_of_each_input_what_it_is() {
     assert_eq!((&*length.value, &*length.origin), ("not entered", ""));
     assert_eq!(reason.value, "unknown");
 }
+
+#[test]
+fn a_column_that_is_an_assumption_follows_it() {
+    let mut story = campus();
+    let sheet = story.sheet("links");
+    let column = story.plan().def(sheet).column("margin").unwrap();
+    story.apply(Edit::SetFormula {
+        sheet,
+        column,
+        formula: Some("assume.reserve".to_owned()),
+    });
+    let story = story.told().assume("reserve", "0.75 dB");
+    assert_eq!(story.number("links", "L1", "margin", "dB"), 0.75);
+}
+
+#[test]
+fn a_sum_over_more_rows_than_are_asked_lists_none_of_them() {
+    let listed = |n_access: usize| {
+        let from = [("from", "North hall"), ("interface", "10GBASE-SR")];
+        let up = [("role", "uplink"), ("to", "Pump house")];
+        let mut story = Story::new().switch("North hall", &[]);
+        story = story.link("U1", &[&from[..], &up].concat());
+        for at in 1..=n_access {
+            let access = [&from[..], &[("role", "access")]].concat();
+            story = story.link(&format!("A{at}"), &access);
+        }
+        let story = story.told();
+        let column = story.column("switches", "uplink_capacity");
+        let row = story.row_of("switches", "North hall");
+        let reason = story.engine().reason(story.plan(), column, row);
+        reason.inputs[0].inputs.len()
+    };
+    assert_eq!(listed(199), 1);
+    assert_eq!(listed(200), 0);
+}

@@ -127,6 +127,7 @@ fn texts_and_rows_compare_by_text() {
             ("role == \"UPLINK\"", "yes, no, yes, missing"),
             ("role != \"uplink\"", "no, yes, no, missing"),
             ("medium == \"om3\"", "yes, no, no, missing"),
+            ("\"om3\" == medium", "yes, no, no, missing"),
             ("medium == far_medium", "missing, no, missing, missing"),
             ("from == to.above", "missing, missing, no, missing"),
             ("from.upper == to", "yes, yes, yes, missing"),
@@ -138,6 +139,10 @@ fn texts_and_rows_compare_by_text() {
             ),
             ("joined(from.upper, \"!\")", "core!, core!, hall!, missing"),
             ("has(from, \"U\")", "no, no, yes, no"),
+            (
+                "has(id, \"1\") and not begins(id, \"1\")",
+                "yes, no, no, no",
+            ),
             (
                 "begins(from.building, \"b\") and begins(role, \"up\")",
                 "yes, no, yes, missing",
@@ -353,6 +358,9 @@ fn equal_steps_are_made_once() {
 fn constants_are_folded_and_comparisons_turned() {
     let book = book();
     let formula = made(&book, "2 * 3 m - least(1 m, 5 m)", None);
+    assert_eq!(formula.program.steps, []);
+    assert_eq!(formula.program.out, Out::Number(Num::Constant(5.0)));
+    let formula = made(&book, "abs(-(2 m)) + sqrt(9 m^2)", None);
     assert_eq!(formula.program.steps, []);
     assert_eq!(formula.program.out, Out::Number(Num::Constant(5.0)));
     let formula = made(&book, "length > 2 * 3 m", Some("links"));

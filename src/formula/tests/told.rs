@@ -292,6 +292,20 @@ type-differs: cannot compare a row of `media` with a row of `switches`",
     );
     check(
         "links",
+        r"length < missing
+         ^^^^^^^
+compares-missing: a comparison with `missing` is itself missing
+  ask with is_given(x), or with `not is_given(x)`",
+    );
+    check(
+        "links",
+        r"sqrt(tx_power)
+     ^^^^^^^^ this is a level
+level-in-product: `sqrt` needs an amount
+  take the difference to another level first",
+    );
+    check(
+        "links",
         r"length == missing
           ^^^^^^^
 compares-missing: a comparison with `missing` is itself missing
