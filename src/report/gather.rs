@@ -232,6 +232,10 @@ impl Translator<'_> {
     pub(super) fn search(&mut self, sheet: SheetId, keys: &[(ColumnId, Typed)]) -> Told<String> {
         let here = self.here;
         let over = self.block(sheet);
+        if self.blocks[over].is_nameless {
+            // It may be found by its cells, but no formula could name it then.
+            return untold("it searches among rows of which one has no id");
+        }
         let mut wanted = Vec::new();
         for (_, with) in keys {
             wanted.push(self.at(with)?);
@@ -262,9 +266,6 @@ impl Translator<'_> {
 
     /// The last row of a group: the one with the greatest position.
     fn last(&mut self, over: usize, by: Place, at: &Number) -> Told<String> {
-        if self.blocks[over].is_nameless {
-            return untold("it takes one of several rows, of which one has no id");
-        }
         let here = std::mem::replace(&mut self.here, over);
         let sheet = self.blocks[over].sheet;
         let part = Typed {

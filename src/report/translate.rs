@@ -22,8 +22,9 @@ use crate::formula::program::Unary;
 use crate::plan::Plan;
 use crate::sheet::ColumnKind;
 use crate::table::{ColumnId, RowId, SheetId};
-use rustc_hash::{FxHashMap, FxHashSet};
+use rustc_hash::{FxBuildHasher, FxHashMap, FxHashSet};
 use std::collections::BTreeSet;
+use std::hash::BuildHasher;
 
 /// Why a formula stays out of the workbook.
 #[derive(Debug, Clone, PartialEq)]
@@ -445,6 +446,17 @@ impl<'a> Translator<'a> {
         })
     }
 
+    /// Whether cells of a column of numbers hold something else, as it was entered.
+    fn may_hold_words(&self, column: ColumnId) -> bool {
+        let node = &self.engine.graph().nodes[column.at()];
+        match (node.ty, &node.source) {
+            (Ty::Number(_), Source::Entered(position)) => {
+                self.plan.rows(node.sheet).has_wrong(*position)
+            }
+            _ => false,
+        }
+    }
+
     /// A number of a row of another sheet.
     fn fetched(&mut self, part: &Typed, row: &Typed, column: ColumnId) -> Told<Number> {
         let scale = self.scale(column)?;
@@ -454,7 +466,11 @@ impl<'a> Translator<'a> {
         let title = self.col(place).title.clone();
         match self.col(place).content {
             Content::Entered | Content::Value(_) => {
-                let text = format!("IFERROR(IF({found}=\"\",\"\",{found}),\"\")");
+                let text = match self.may_hold_words(column) {
+                    // An empty cell, and one with words instead of a number, becomes an error here.
+                    true => format!("IFERROR({found}/({found}<>\"\"),\"\")"),
+                    false => format!("IFERROR(IF({found}=\"\",\"\",{found}),\"\")"),
+                };
                 let stored = Stored::Part(Box::new(part.clone()));
                 let place = self.helper(text, &title, stored, scale)?;
                 Ok(Number::of(place.cell(), Binds::Whole, scale).soft())
@@ -921,6 +937,12 @@ impl<'a> Translator<'a> {
         let place = self.used(id)?;
         let node = &self.engine.graph().nodes[id.at()];
         let Source::Entered(position) = node.source else {
+            if let Ty::Row(to) = node.ty {
+                let to = self.block(to);
+                if self.blocks[to].is_nameless {
+                    return untold("it reads a row that may have no id");
+                }
+            }
             return Ok(place);
         };
         let def = self.plan.column(node.sheet, position);
@@ -1268,16 +1290,25 @@ fn block_of(plan: &Plan, sheet: SheetId) -> Block {
     for (at, row) in order.iter().enumerate() {
         positions[row.at()] = u32::try_from(at + 1).unwrap_or(0);
     }
-    let mut seen = FxHashSet::default();
     let (mut unnamed, mut is_nameless) = (None, false);
+    // Of each name a number, since the names of a large sheet are not to be held twice.
+    let mut names: Vec<(u64, RowId)> = Vec::new();
+    let folded = |row: RowId| plan.id(sheet, row).to_lowercase();
     for row in &order {
         let id = plan.id(sheet, *row);
         is_nameless |= id.is_empty();
         if is_pattern(&id) || id.chars().count() > MOST_OF_A_NAME {
             unnamed = Some("a row has a name that cannot be searched for");
-        } else if !is_table && !id.is_empty() && !seen.insert(id.to_lowercase()) {
-            unnamed = Some("two rows have the same name");
+        } else if !is_table && !id.is_empty() {
+            names.push((FxBuildHasher.hash_one(id.to_lowercase()), *row));
         }
+    }
+    names.sort_unstable();
+    let mut equal = names
+        .chunk_by(|a, b| a.0 == b.0)
+        .filter(|one| one.len() > 1);
+    if equal.any(|one| one.iter().any(|(_, row)| is_twice(one, *row, &folded))) {
+        unnamed = Some("two rows have the same name");
     }
     Block {
         sheet,
@@ -1287,6 +1318,14 @@ fn block_of(plan: &Plan, sheet: SheetId) -> Block {
         is_nameless,
         columns: Vec::new(),
     }
+}
+
+/// Whether another of some rows has the name of a row.
+fn is_twice(rows: &[(u64, RowId)], row: RowId, name: &impl Fn(RowId) -> String) -> bool {
+    let others = rows.iter().filter(|(_, other)| *other != row);
+    others
+        .map(|(_, other)| name(*other))
+        .any(|other| other == name(row))
 }
 
 /// Refuses with a reason.

@@ -272,12 +272,6 @@ proptest! {
     ) {
         let mut desk = plan_of(seed, &words);
         edited(&mut desk, &steps);
-        // Segments without an id are found by their link, which a workbook cannot do yet.
-        let segments = desk.plan().sheet("segments").unwrap();
-        let mut rows = desk.plan().rows(segments).order().iter();
-        if rows.any(|row| desk.plan().id(segments, *row).is_empty()) {
-            return Ok(());
-        }
         let book = workbook::export(&desk);
         let differ = workbook::differences(&book, &Calculator::new(&book));
         prop_assert!(differ.is_empty(), "{}", differ.join("\n"));
