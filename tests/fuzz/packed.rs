@@ -210,7 +210,8 @@ fn stored(parts: &[(String, Vec<u8>)]) -> Vec<u8> {
 
 fn opened(bytes: &[u8]) -> Inside {
     let Ok(mut zip) = ZipArchive::new(Cursor::new(bytes)) else {
-        return Inside::Stream(bytes[STREAM..].to_vec());
+        // A file that was cut short may end before it.
+        return Inside::Stream(bytes.get(STREAM..).unwrap_or(bytes).to_vec());
     };
     let part = |at: usize| {
         let mut part = zip.by_index(at).unwrap();
