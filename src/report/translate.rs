@@ -19,9 +19,10 @@ use crate::formula::Typed;
 use crate::formula::program::Binary;
 use crate::formula::program::TextKernel;
 use crate::formula::program::Unary;
+use crate::plan::Entry;
 use crate::plan::Plan;
 use crate::sheet::ColumnKind;
-use crate::table::{ColumnId, RowId, SheetId};
+use crate::table::{ABSENT, ColumnId, RowId, SheetId};
 use rustc_hash::{FxBuildHasher, FxHashMap, FxHashSet};
 use std::collections::BTreeSet;
 use std::hash::BuildHasher;
@@ -931,6 +932,17 @@ impl<'a> Translator<'a> {
         })
     }
 
+    /// Whether a cell of an entered column of rows names none, with a text that a search would take
+    /// for a pattern and find a row by.
+    fn points_by_pattern(&self, id: ColumnId, sheet: SheetId, position: usize) -> bool {
+        let rows = self.plan.rows(sheet).order().iter();
+        let mut lost = rows.filter(|row| self.engine.row_at(id, **row) == ABSENT);
+        lost.any(|row| match self.plan.entry(sheet, position, *row) {
+            Entry::Text(code) => is_pattern(&self.plan.names().text(code)),
+            Entry::Empty | Entry::Number(_) | Entry::Wrong(_) => false,
+        })
+    }
+
     /// A column of texts: of choices without the cells that hold none of them, which count as
     /// missing.
     fn readable(&mut self, id: ColumnId) -> Told<Place> {
@@ -945,6 +957,9 @@ impl<'a> Translator<'a> {
             }
             return Ok(place);
         };
+        if matches!(node.ty, Ty::Row(_)) && self.points_by_pattern(id, node.sheet, position) {
+            return untold("a cell names no row, and would be searched for as a pattern");
+        }
         let def = self.plan.column(node.sheet, position);
         let is_choice = def.kind == ColumnKind::Choice;
         if !is_choice || !self.plan.rows(node.sheet).has_wrong(position) {

@@ -380,6 +380,17 @@ fn set(desk: &mut Desk, sheet: &str, id: &str, column: &str, text: &str) {
     desk.set(sheet, row, column, text).unwrap();
 }
 
+#[test]
+fn a_name_that_would_be_a_pattern_finds_no_row() {
+    for name in ["*", "acc-*", "?cc-reef", "~"] {
+        let mut desk = Desk::demo().unwrap();
+        set(&mut desk, "links", "M101", "from", name);
+        let book = export(&desk);
+        let differ = differences(&book, &Calculator::new(&book));
+        assert!(differ.is_empty(), "{name}: {}", differ.join("\n"));
+    }
+}
+
 fn assume(desk: &mut Desk, name: &str, text: &str) {
     let param = desk.plan().assumption(name).unwrap();
     let entry = desk.plan().read_assumption(param, text).unwrap();
