@@ -14,6 +14,7 @@ mod targets;
 
 use super::random::Random;
 use std::fs;
+use std::io::Write;
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::PathBuf;
 
@@ -132,8 +133,12 @@ fn attack_made(
     let wanted = std::env::var("FUZZ_INPUTS").ok();
     let n = wanted.map_or(usual, |n| n.parse().unwrap());
     let mut random = Random(7);
-    for _ in 0..n {
+    for at in 1..=n {
         attempt(target, &make(&corpus, &mut random), &hold);
+        // A long run that is stopped has said how far it came.
+        if at % 10_000 == 0 {
+            let _ = writeln!(std::io::stderr().lock(), "{target}: {at} of {n} tried");
+        }
     }
 }
 
