@@ -3,7 +3,6 @@
 //!
 //! What such a step is stands where it is asked for.
 
-use super::gauge::stopped;
 use super::keep::Made;
 use super::{Desk, Gauge};
 use crate::engine::Engine;
@@ -47,22 +46,18 @@ impl Ahead {
     /// # Errors
     /// An edit that does not fit, or that it was stopped.
     pub fn make(mut self, label: &str, edit: Edit, gauge: &Gauge) -> Result<Prepared, Problem> {
-        let go_on = || match gauge.is_stopped() {
-            true => Err(stopped()),
-            false => Ok(()),
-        };
-        go_on()?;
+        gauge.go_on()?;
         let turn = Turn::Do(Told {
             label,
             edit: &edit,
             is_still: false,
         });
         let record = self.has_journal.then(|| journal::turn(&self.plan, turn));
-        go_on()?;
+        gauge.go_on()?;
         let inverse = self.plan.apply(edit)?.inverse;
-        go_on()?;
+        gauge.go_on()?;
         let (engine, standing) = trade::judge(&self.plan);
-        go_on()?;
+        gauge.go_on()?;
         Ok(Prepared {
             label: label.to_owned(),
             plan: self.plan,

@@ -3,7 +3,6 @@
 //! The plan gets an id with its first export, as a step that can be taken back, so that a returned
 //! workbook finds it. What is written is in `report`.
 
-use super::gauge::stopped;
 use super::{Desk, Gauge, Step};
 use crate::files::plan_file;
 use crate::files::save;
@@ -197,9 +196,7 @@ impl Desk {
             let written = (format.write)(&request, &mut out, progress);
             let flushed = out.flush();
             drop(out);
-            if gauge.is_stopped() {
-                return Err(stopped());
-            }
+            gauge.go_on()?;
             match failed.or(flushed.err()) {
                 Some(error) => Err(report::unwritten(&error)),
                 None => written,

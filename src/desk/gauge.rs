@@ -71,6 +71,17 @@ impl Gauge {
         self.is_stopped.load(Ordering::Relaxed)
     }
 
+    /// Goes on, unless the work was asked to stop.
+    ///
+    /// # Errors
+    /// That it was stopped.
+    pub fn go_on(&self) -> Result<(), Problem> {
+        match self.is_stopped() {
+            true => Err(stopped()),
+            false => Ok(()),
+        }
+    }
+
     /// Whether it takes so long that a person wants to know.
     pub fn is_slow(&self) -> bool {
         self.begun.elapsed() >= PATIENCE
@@ -93,7 +104,7 @@ impl Gauge {
 }
 
 /// What is said of work that was stopped.
-pub(super) fn stopped() -> Problem {
+fn stopped() -> Problem {
     Problem::new("stopped", "it was stopped").help("nothing was changed; begin again when you like")
 }
 

@@ -770,6 +770,71 @@ fn on_the_screen_changes_are_chosen_and_taken_as_one_step() {
 }
 
 #[test]
+fn a_merge_is_made_beside_the_sitting_and_a_choice_outlives_what_cannot_be_taken() {
+    let folder = TempDir::new().unwrap();
+    let back = folder.path().join("back.xlsx");
+    let mut desk = demo();
+    let mut book = Book::of(&mut desk);
+    book.set("Links", "M104", "Length (m)", text("250 ft"));
+    book.set("Links", "M107", "Length (m)", Data::Float(77.0));
+    book.saved(true, &back);
+    let before = plan_file::write(desk.plan());
+    let theme = Theme {
+        colours: true,
+        ascii: false,
+    };
+    let mut session = Session::new(desk, theme);
+    session.reader = Some(reader());
+    let mut buffer = Buffer::empty(Rect::new(0, 0, 100, 40));
+    let mut press = |session: &mut Session, code: KeyCode| {
+        let key = KeyEvent::new(code, KeyModifiers::NONE);
+        assert_eq!(session.take(Happening::Key(key)), []);
+        buffer.reset();
+        draw(session, &mut buffer);
+    };
+    let n_chosen = |session: &Session| session.merging.as_ref().map(|merging| merging.n_chosen());
+    press(&mut session, KeyCode::Char('M'));
+    session.take(Happening::Paste(back.to_str().unwrap().to_owned()));
+    press(&mut session, KeyCode::Enter);
+    session.wait_for_work();
+    draw(&mut session, &mut Buffer::empty(Rect::new(0, 0, 100, 40)));
+    assert_eq!(n_chosen(&session), Some(2));
+    // One of the two is left, then the plan is changed while the other one is taken.
+    for _ in 0..3 {
+        press(&mut session, KeyCode::Down);
+    }
+    press(&mut session, KeyCode::Enter);
+    assert_eq!(n_chosen(&session), Some(1));
+    for _ in 0..3 {
+        press(&mut session, KeyCode::Up);
+    }
+    press(&mut session, KeyCode::Enter);
+    assert!(session.is_working());
+    assert_eq!(plan_file::write(session.desk.plan()), before);
+    let title = Edit::SetTitle("changed".to_owned());
+    session.desk.apply("title", title).unwrap();
+    session.wait_for_work();
+    assert!(
+        session.message.0.contains("changed meanwhile"),
+        "{:?}",
+        session.message
+    );
+    assert_eq!(n_chosen(&session), Some(1));
+    // Nothing that the list says is different by the title: it can be taken now.
+    press(&mut session, KeyCode::Enter);
+    session.wait_for_work();
+    let steps: Vec<&str> = session.desk.steps_done().collect();
+    assert_eq!(steps[..2], ["merge back.xlsx", "title"]);
+    assert_eq!(n_chosen(&session), None);
+    let plan = session.desk.plan();
+    let links = plan.sheet("links").unwrap();
+    let length = plan.def(links).column("length").unwrap();
+    let of = |id| plan.entry(links, length, plan.find(links, id).unwrap());
+    assert_eq!(of("M104"), Entry::Number(76.2));
+    assert_ne!(of("M107"), Entry::Number(77.0));
+}
+
+#[test]
 fn the_command_lists_first_and_takes_what_is_accepted() {
     let folder = TempDir::new().unwrap();
     let (plan, back) = (

@@ -32,9 +32,6 @@ pub struct Importing {
     n_changes: u64,
 }
 
-/// What is said of a file that a person wants no more.
-pub(super) const STOPPED: &str = "stopped; nothing was changed";
-
 impl Importing {
     /// What it would become.
     pub fn read(&self) -> &Import {
@@ -70,23 +67,23 @@ impl Session {
         self.begin_work(format!("reading {}", path.display()), move |gauge| {
             let told = &mut |step| gauge.tell(step);
             let read = read_table(&plan, &path, &wish, &reader, told);
-            let importing = read.map(|(source, read)| Importing {
-                path,
-                source: Arc::new(source),
-                wish,
-                read,
-                n_changes,
+            let importing = read.and_then(|(source, read)| {
+                gauge.go_on()?;
+                Ok(Importing {
+                    path,
+                    source: Arc::new(source),
+                    wish,
+                    read,
+                    n_changes,
+                })
             });
-            let is_stopped = gauge.is_stopped();
             Box::new(move |session| match importing {
-                Ok(_) if is_stopped => session.say(STOPPED, Tone::Quiet),
                 Ok(importing) => {
                     session.importing = Some(importing);
                     session.layers.clear();
                     session.open_page(Shown::Import);
                 }
-                Err(problem) if problem.code == "stopped" => session.say(STOPPED, Tone::Quiet),
-                Err(problem) => session.tell(&problem),
+                Err(problem) => session.tell_stopped(&problem),
             })
         })
     }
@@ -155,9 +152,8 @@ impl Session {
         let doing = format!("reading {}", importing.path.display());
         self.begin_work(doing, move |gauge| {
             let read = read_rows(&plan, &source, &wish, gauge);
-            let is_stopped = gauge.is_stopped();
+            let read = read.and_then(|read| gauge.go_on().map(|()| read));
             Box::new(move |session| match (read, &mut session.importing) {
-                (Ok(_), _) if is_stopped => session.say(STOPPED, Tone::Quiet),
                 (Ok(read), Some(importing)) if Arc::ptr_eq(&importing.source, &source) => {
                     importing.read = read;
                     importing.n_changes = n_changes;
@@ -191,16 +187,8 @@ impl Session {
     /// Makes the links part of the plan, as one step: on a copy beside the sitting, which takes the
     /// place of the plan when it is done.
     pub(super) fn take_import(&mut self) {
-        if self.importing.is_none() {
-            return;
-        }
-        let begun = match self.is_working() {
-            // Says what is not done yet.
-            true => self.begin_work(String::new(), |_| Box::new(|_| {})),
-            false => self.begin_taking(),
-        };
-        if let Err(problem) = begun {
-            self.tell(&problem);
+        if self.importing.is_some() {
+            self.begin_alone(Self::begin_taking);
         }
     }
 
@@ -213,14 +201,8 @@ impl Session {
         let doing = format!("taking in {}", importing.path.display());
         let begun = self.begin_work(doing, move |gauge| {
             let prepared = prepared(ahead, importing, is_as_read, gauge);
-            let is_stopped = gauge.is_stopped();
             Box::new(move |session| {
-                let taken = match prepared {
-                    Ok(_) if is_stopped => return session.say(STOPPED, Tone::Quiet),
-                    Ok(prepared) => session.desk.take_prepared(prepared),
-                    Err(problem) => Err(problem),
-                };
-                match taken {
+                match prepared.and_then(|done| session.desk.take_prepared(done)) {
                     Ok(()) => {
                         session.greeting = false;
                         session.followed(IMPORT, "");
@@ -231,14 +213,6 @@ impl Session {
         });
         self.layers.retain(|layer| !matches!(layer, Layer::Page(_)));
         begun
-    }
-
-    /// Tells a problem; that a person stopped it is none.
-    fn tell_stopped(&mut self, problem: &Problem) {
-        match problem.code {
-            "stopped" => self.say(STOPPED, Tone::Quiet),
-            _ => self.tell(problem),
-        }
     }
 }
 

@@ -2,12 +2,16 @@
 //!
 //! How workbooks are compared is in `report`, the page about it in `pages`.
 
-use super::import::STOPPED;
 use super::{Layer, Session, Shown};
+use crate::desk::Ahead;
+use crate::desk::Gauge;
+use crate::desk::Prepared;
 use crate::desk::Returned;
+use crate::plan::Edit;
 use crate::problem::Problem;
 use crate::report::giveback::Class;
 use crate::report::giveback::Comparison;
+use crate::report::giveback::edit_of;
 use crate::screen::entry::Purpose;
 use crate::screen::theme::Tone;
 use std::path::PathBuf;
@@ -56,6 +60,17 @@ impl Merging {
         self.chosen.iter().filter(|chosen| **chosen).count()
     }
 
+    /// What taking it is called.
+    fn label(&self) -> String {
+        format!("merge {}", self.name())
+    }
+
+    /// The positions of the chosen differences.
+    fn taken(&self) -> Vec<usize> {
+        let all = 0..self.chosen.len();
+        all.filter(|at| self.chosen[*at]).collect()
+    }
+
     /// The positions of the differences of a class that can be taken.
     fn open_of(&self, class: Class) -> Vec<usize> {
         let all = self.found.differences.iter().enumerate();
@@ -78,18 +93,12 @@ impl Session {
             let returned = Returned::read(&path, &reader, &mut |step| gauge.tell(step));
             let merging = returned.and_then(|returned| {
                 let found = returned.compare(&plan)?;
+                gauge.go_on()?;
                 Ok(Merging::new(returned, found, n_changes))
             });
-            let is_stopped = gauge.is_stopped();
             Box::new(move |session| match merging {
-                Ok(_) if is_stopped => session.say(STOPPED, Tone::Quiet),
-                Ok(merging) => {
-                    session.merging = Some(merging);
-                    session.layers.clear();
-                    session.open_page(Shown::Merge);
-                }
-                Err(problem) if problem.code == "stopped" => session.say(STOPPED, Tone::Quiet),
-                Err(problem) => session.tell(&problem),
+                Ok(merging) => session.show_merging(merging),
+                Err(problem) => session.tell_stopped(&problem),
             })
         })
     }
@@ -120,53 +129,72 @@ impl Session {
         self.refresh_pages();
     }
 
-    /// Takes what is chosen, as one step.
+    /// Takes what is chosen, as one step: on a copy beside the sitting, which takes the place of the
+    /// plan when it is done.
     pub(super) fn take_merge(&mut self) {
+        match self.merging.as_ref().map(Merging::n_chosen) {
+            None => {}
+            Some(0) => self.say("nothing is chosen", Tone::Quiet),
+            Some(_) => self.begin_alone(Self::begin_merging),
+        }
+    }
+
+    fn begin_merging(&mut self) -> Result<(), Problem> {
+        let ahead = self.desk.ahead()?;
         let Some(merging) = self.merging.take() else {
-            return;
+            return Ok(());
         };
-        if merging.n_chosen() == 0 {
-            self.merging = Some(merging);
-            self.say("nothing is chosen", Tone::Quiet);
-            return;
-        }
-        // Anew only where the plan was changed since, as that may take long.
-        let found = match merging.n_changes == self.desk.n_changes() {
-            true => Ok(merging.found.clone()),
-            false => self.desk.compare_returned(&merging.returned),
-        };
-        let is_as_shown = found.as_ref().is_ok_and(|found| *found == merging.found);
-        let problem = match (found, is_as_shown) {
-            (Err(problem), _) => Some(problem),
-            (Ok(_), false) => Some(
-                Problem::new(
-                    "plan-changed",
-                    "the plan was changed since this list was made",
-                )
-                .help("read the workbook again"),
-            ),
-            (Ok(found), true) => {
-                let all = 0..merging.chosen.len();
-                let taken: Vec<usize> = all.filter(|at| merging.chosen[*at]).collect();
-                let name = merging.name();
-                self.desk.merge(&found, &taken, name).err()
-            }
-        };
-        match problem {
-            Some(problem) => {
-                self.merging = Some(merging);
-                self.tell(&problem);
-            }
-            None => {
-                self.layers.retain(|layer| !matches!(layer, Layer::Page(_)));
-                self.greeting = false;
-                self.followed(&format!("merge {}", merging.name()), "");
-            }
-        }
+        let is_as_shown = merging.n_changes == self.desk.n_changes();
+        let label = merging.label();
+        let begun = self.begin_work(label.clone(), move |gauge| {
+            let prepared = prepared(ahead, &merging, is_as_shown, gauge);
+            Box::new(move |session| {
+                let taken = prepared.and_then(|done| session.desk.take_prepared(done));
+                match taken {
+                    Ok(()) => {
+                        session.greeting = false;
+                        session.followed(&label, "");
+                    }
+                    // What a person chose is not to be chosen again.
+                    Err(problem) => {
+                        session.show_merging(merging);
+                        session.tell_stopped(&problem);
+                    }
+                }
+            })
+        });
+        self.layers.retain(|layer| !matches!(layer, Layer::Page(_)));
+        begun
+    }
+
+    fn show_merging(&mut self, merging: Merging) {
+        self.merging = Some(merging);
+        self.layers.clear();
+        self.open_page(Shown::Merge);
     }
 
     /// Asks for the workbook.
     pub(super) fn open_merge(&mut self) {
         self.open_entry(Purpose::MergeFrom);
     }
+}
+
+/// The plan with what is chosen in it. Compared anew only where the plan was changed since, as that
+/// may take long; the person chose from the list as it was.
+fn prepared(
+    ahead: Ahead,
+    merging: &Merging,
+    is_as_shown: bool,
+    gauge: &Gauge,
+) -> Result<Prepared, Problem> {
+    if !is_as_shown && merging.returned.compare(ahead.plan())? != merging.found {
+        let what = "the plan was changed since this list was made";
+        return Err(Problem::new("plan-changed", what).help("read the workbook again"));
+    }
+    let edit = edit_of(ahead.plan(), &merging.found, &merging.taken());
+    ahead.make(
+        &merging.label(),
+        edit.unwrap_or(Edit::Group(Vec::new())),
+        gauge,
+    )
 }

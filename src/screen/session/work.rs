@@ -86,6 +86,25 @@ impl Session {
         Ok(())
     }
 
+    /// Begins work, or says what is not done yet; tells why it cannot be begun.
+    pub(super) fn begin_alone(&mut self, begin: impl FnOnce(&mut Self) -> Result<(), Problem>) {
+        let begun = match self.is_working() {
+            true => self.begin_work(String::new(), |_| Box::new(|_| {})),
+            false => begin(self),
+        };
+        if let Err(problem) = begun {
+            self.tell(&problem);
+        }
+    }
+
+    /// Tells a problem; that a person stopped the work is none.
+    pub(super) fn tell_stopped(&mut self, problem: &Problem) {
+        match problem.code {
+            "stopped" => self.say("stopped; nothing was changed", Tone::Quiet),
+            _ => self.tell(problem),
+        }
+    }
+
     /// Whether something is being done beside the sitting.
     pub fn is_working(&self) -> bool {
         self.work.is_some()
