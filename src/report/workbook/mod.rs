@@ -66,6 +66,14 @@ pub fn write(
     out: &mut dyn Sink,
     progress: &mut dyn FnMut(Done),
 ) -> Result<Written, Problem> {
+    let mut book = Workbook::new();
+    book.set_properties(&properties(request))
+        .set_tempdir(std::env::temp_dir())
+        .map_err(trouble)?
+        .set_zip_compression_level(PACKED);
+    // The last page is written first, so that its text is gone before the others are laid out.
+    let mut last = new_page(&mut book, BASE).map_err(trouble)?;
+    base::write(&mut last, request).map_err(trouble)?;
     let layout = Layout::new(request.plan, request.engine, request.most_cells);
     let rows = layout.pages.iter().chain(&layout.tables);
     let rows: usize = rows.map(|laid| layout.blocks[laid.block].rows.len()).sum();
@@ -85,12 +93,8 @@ pub fn write(
         );
         return Err(Problem::new("too-many-rows", message).help("export it as csv"));
     }
-    let mut book = Workbook::new();
-    book.set_properties(&properties(request))
-        .set_tempdir(std::env::temp_dir())
-        .map_err(trouble)?
-        .set_zip_compression_level(PACKED);
     pages(&mut book, request, &layout, &mut tally).map_err(trouble)?;
+    book.push_worksheet(last);
     book.save_to_writer(out).map_err(trouble)?;
     tally.written.values = layout
         .values_only()
@@ -120,10 +124,8 @@ fn pages(
 ) -> Result<(), XlsxError> {
     let look = Look::new();
     let new = |book: &mut Workbook, name: &str| -> Result<usize, XlsxError> {
-        // An empty result is an empty text, which the library would else make a 0 of.
-        book.add_worksheet_with_constant_memory()?
-            .set_name(name)?
-            .set_formula_result_default("");
+        let page = new_page(book, name)?;
+        book.push_worksheet(page);
         Ok(book.worksheets().len() - 1)
     };
     let at = new(book, "Summary")?;
@@ -171,9 +173,15 @@ fn pages(
         &look,
         tally,
     )?;
-    let at = new(book, BASE)?;
-    base::write(book.worksheet_from_index(at)?, request)?;
     Ok(())
+}
+
+/// A page whose rows go to a file for a while as they come.
+fn new_page(book: &mut Workbook, name: &str) -> Result<Worksheet, XlsxError> {
+    let mut page = book.new_worksheet_with_constant_memory()?;
+    // An empty result is an empty text, which the library would else make a 0 of.
+    page.set_name(name)?.set_formula_result_default("");
+    Ok(page)
 }
 
 fn properties(request: &Request<'_>) -> DocProperties {
