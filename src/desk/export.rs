@@ -160,7 +160,7 @@ impl Desk {
         gauge: &Gauge,
     ) -> Result<Exported, Problem> {
         let format = report::format_of(path)?;
-        let base = || plan_file::write(&self.plan);
+        let base = |put: &mut dyn FnMut(&str)| plan_file::write_in_pieces(&self.plan, put);
         let id = Some(self.plan.id.as_str()).filter(|id| !id.is_empty());
         let name = match self.path().and_then(Path::file_name) {
             Some(name) => name.to_string_lossy().into_owned(),
@@ -177,7 +177,7 @@ impl Desk {
             engine: &self.engine,
             findings: &findings,
             base: &base,
-            identity: Identity::new(id, &base()),
+            identity: Identity::new(id, &base),
             name,
             date: wanted.date,
             proposal,
@@ -225,7 +225,7 @@ impl Desk {
         if !self.plan.id.is_empty() || self.keep.may_edit().is_err() {
             return false;
         }
-        let id = report::new_id(&plan_file::write(&self.plan));
+        let id = report::new_id(&|put| plan_file::write_in_pieces(&self.plan, put));
         self.apply("id for export", Edit::SetId(id)).is_ok()
     }
 }

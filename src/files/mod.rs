@@ -17,15 +17,32 @@ pub mod table_text;
 use sha2::{Digest, Sha256};
 use std::fmt::Write;
 
-/// The SHA-256 of bytes in hexadecimal digits.
-pub fn checksum(bytes: &[u8]) -> String {
-    Sha256::digest(bytes)
-        .iter()
-        .fold(String::new(), |mut out, byte| {
+/// The SHA-256 of bytes that come piece by piece.
+#[derive(Debug, Clone, Default)]
+pub struct Checksum(Sha256);
+
+impl Checksum {
+    /// Goes on with more bytes.
+    pub fn add(&mut self, bytes: &[u8]) {
+        self.0.update(bytes);
+    }
+
+    /// The checksum of all bytes so far, in hexadecimal digits.
+    pub fn digits(self) -> String {
+        let bytes = self.0.finalize();
+        bytes.iter().fold(String::new(), |mut out, byte| {
             // Writing to a string cannot fail.
             let _ = write!(out, "{byte:02x}");
             out
         })
+    }
+}
+
+/// The SHA-256 of bytes in hexadecimal digits.
+pub fn checksum(bytes: &[u8]) -> String {
+    let mut sum = Checksum::default();
+    sum.add(bytes);
+    sum.digits()
 }
 
 /// Does some work while the checksum of bytes is made beside it.

@@ -4,9 +4,11 @@
 //! the plan was then. The revision is the checksum of the plan file that the export carries along,
 //! so that a merge needs nothing but the returned file.
 
-use sha2::Digest;
-use sha2::Sha256;
-use std::fmt::Write;
+use crate::files::Checksum;
+
+/// Gives the text of a plan as its file has it, piece by piece: that of a large plan is not to lie
+/// beside everything else.
+pub type Base<'a> = &'a dyn Fn(&mut dyn FnMut(&str));
 
 /// So many hexadecimal digits make an id; two plans with the same are one in 2^80.
 const ID_DIGITS: usize = 20;
@@ -26,9 +28,11 @@ pub struct Identity {
 }
 
 impl Identity {
-    /// Of a plan with this text; `id` is the one that it keeps, if it keeps one.
-    pub fn new(id: Option<&str>, base: &str) -> Self {
-        let sum = checksum(base);
+    /// Of a plan whose text comes in pieces; `id` is the one that it keeps, if it keeps one.
+    pub fn new(id: Option<&str>, base: Base<'_>) -> Self {
+        let mut sum = Checksum::default();
+        base(&mut |piece| sum.add(piece.as_bytes()));
+        let sum = sum.digits();
         Self {
             id: id.map_or_else(|| new_id(base), str::to_owned),
             revision: sum.clone(),
@@ -43,24 +47,11 @@ impl Identity {
 }
 
 /// An id for a plan that has none yet, made from its text.
-pub fn new_id(text: &str) -> String {
-    let mut sum = Sha256::new_with_prefix("portledger plan\n");
-    sum.update(text);
-    let mut id = digits(&sum.finalize());
+pub fn new_id(base: Base<'_>) -> String {
+    let mut sum = Checksum::default();
+    sum.add(b"portledger plan\n");
+    base(&mut |piece| sum.add(piece.as_bytes()));
+    let mut id = sum.digits();
     id.truncate(ID_DIGITS);
     id
-}
-
-/// The SHA-256 of a text, in hexadecimal digits.
-pub fn checksum(text: &str) -> String {
-    digits(&Sha256::digest(text.as_bytes()))
-}
-
-fn digits(bytes: &[u8]) -> String {
-    let mut digits = String::with_capacity(2 * bytes.len());
-    for byte in bytes {
-        // Writing to a text does not fail.
-        let _ = write!(digits, "{byte:02x}");
-    }
-    digits
 }

@@ -24,7 +24,7 @@ mod workbook;
 mod worklist;
 
 pub use identity::Identity;
-pub use identity::{checksum, new_id};
+pub use identity::{Base, new_id};
 pub use workbook::property;
 pub use workbook::{BASE, decoded};
 
@@ -58,9 +58,8 @@ pub struct Request<'a> {
     pub engine: &'a Engine,
     /// What the checks found, worst first.
     pub findings: &'a Findings,
-    /// Makes the text of the plan as its file has it: asked for when it is written, since that of a
-    /// large plan is not to lie beside everything else.
-    pub base: &'a dyn Fn() -> String,
+    /// Gives the text of the plan as its file has it.
+    pub base: Base<'a>,
     /// By what the plan and this state of it are known.
     pub identity: Identity,
     /// What the plan is called where it has no title, such as the name of its file.

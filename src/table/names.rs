@@ -285,6 +285,12 @@ impl NamesView<'_> {
         self.inner.text(code)
     }
 
+    /// All texts, in the order of their codes.
+    pub fn texts(&self) -> impl Iterator<Item = &str> {
+        let codes = 0..u32::try_from(self.inner.ends.len()).unwrap_or(u32::MAX);
+        codes.map(|code| self.inner.text(code))
+    }
+
     /// The code shared by all spellings of a text; absent stays absent.
     #[inline]
     pub fn folded(&self, code: u32) -> u32 {

@@ -5,7 +5,7 @@ use super::workbook::{Calculator, differences, export, export_with};
 use calamine::{Data, DataType, Reader, SheetVisible, Xlsx};
 use portledger::desk::{Desk, Wanted};
 use portledger::files::plan_file;
-use portledger::report::{BASE, checksum, decoded};
+use portledger::report::{BASE, decoded};
 use std::io::{Cursor, Read};
 use std::process::Command;
 
@@ -87,7 +87,7 @@ fn the_plan_can_be_taken_out_of_the_workbook_again() {
     let cells: Vec<String> = cells.map(|(_, value)| value.to_string()).collect();
     assert_eq!(decoded(cells.iter().map(String::as_str)).unwrap(), text);
     let properties = inside(&book.bytes, "docProps/custom.xml");
-    let sum = checksum(&text);
+    let sum = portledger::files::checksum(text.as_bytes());
     for wanted in ["plan_id", "plan_revision", "base_sha256", &sum] {
         assert!(properties.contains(wanted), "{wanted}");
     }

@@ -35,7 +35,7 @@ const OWNED: &[(&str, &[&str])] = &[
     ("rust_xlsxwriter", &["report"]),
     ("rustix", &["files", "screen"]),
     ("serde_json", &["sheet", "files", "report", "cli"]),
-    ("sha2", &["files", "report"]),
+    ("sha2", &["files"]),
     ("signal_hook", &["files", "screen"]),
     ("strsim", &["problem"]),
     ("terminal_size", &["cli"]),

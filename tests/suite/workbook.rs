@@ -30,13 +30,14 @@ pub fn export(desk: &Desk) -> Book {
 }
 
 pub fn export_with(desk: &Desk, most_cells: usize) -> Book {
-    let base = portledger::files::plan_file::write(desk.plan());
+    let base =
+        |put: &mut dyn FnMut(&str)| portledger::files::plan_file::write_in_pieces(desk.plan(), put);
     let findings = desk.findings();
     let request = Request {
         plan: desk.plan(),
         engine: desk.engine(),
         findings: &findings,
-        base: &|| base.clone(),
+        base: &base,
         identity: Identity::new(None, &base),
         name: "reef.plan".to_owned(),
         date: Some((2031, 5, 28)),

@@ -29,7 +29,7 @@ mod view;
 mod write;
 
 pub use read::{read, text_of};
-pub use write::write;
+pub use write::{write, write_in_pieces};
 
 use crate::sheet::ColumnKind;
 

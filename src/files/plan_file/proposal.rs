@@ -168,7 +168,7 @@ pub(super) fn push(out: &mut String, plan: &Plan) {
         extras::push_lines(out, plan, &of_proposal(&proposal.name));
         if !proposal.changes.is_empty() {
             out.push_str("changes = ");
-            push_block(out, |out| push_changes(out, &proposal.changes));
+            push_block(out, &changes_text(&proposal.changes));
             out.push('\n');
         }
     }
@@ -176,11 +176,12 @@ pub(super) fn push(out: &mut String, plan: &Plan) {
 }
 
 /// Changes as a block.
-fn push_changes(out: &mut String, changes: &[Alteration]) {
+fn changes_text(changes: &[Alteration]) -> String {
+    let mut text = String::new();
     let has_source = changes.iter().any(|change| !change.source.is_empty());
     let n_columns = HEADINGS.len() - usize::from(!has_source);
     push_row(
-        out,
+        &mut text,
         HEADINGS[..n_columns].iter().copied().map(Cow::Borrowed),
     );
     for change in changes {
@@ -193,6 +194,7 @@ fn push_changes(out: &mut String, changes: &[Alteration]) {
             &change.source,
         ];
         let fields = fields.into_iter().take(n_columns);
-        push_row(out, fields.map(|field| Cow::Borrowed(field.as_str())));
+        push_row(&mut text, fields.map(|field| Cow::Borrowed(field.as_str())));
     }
+    text
 }

@@ -644,3 +644,29 @@ proptest! {
         }
     }
 }
+
+#[test]
+fn a_large_plan_is_written_in_pieces_that_are_its_text() {
+    let rows: String = (0..5_000)
+        .map(|at| format!("L{at},wet end of tank {at}\n"))
+        .collect();
+    let text = |media: &str| {
+        sealed(&format!(
+            "portledger = 1\n[rows]\nlinks = '''\nid,notes\n{rows}'''\nmedia = \"\"\"\nid\n{media}\n\"\"\"\n"
+        ))
+    };
+    // A text of one sheet that cannot stand word for word changes nothing in another.
+    for media in ["fine", "''' \\u0001"] {
+        let (plan, problems) = read(&text(media), fresh).unwrap();
+        assert!(problems.is_empty(), "{problems:?}");
+        let mut pieces = Vec::new();
+        write_in_pieces(&plan, &mut |piece| pieces.push(piece.to_owned()));
+        assert!(pieces.iter().all(|piece| piece.len() < 100_000));
+        assert!(pieces.len() > 3);
+        assert_eq!(pieces.concat(), write(&plan));
+        let is_escaped = |sheet: &str| pieces.concat().contains(&format!("{sheet} = \"\"\"\n"));
+        assert!(!is_escaped("links"));
+        assert_eq!(is_escaped("media"), media != "fine");
+        assert!(pieces.concat().contains("\nL4999,wet end of tank 4999\n"));
+    }
+}

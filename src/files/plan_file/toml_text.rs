@@ -19,31 +19,63 @@ pub(super) fn quoted(text: &str) -> String {
     out
 }
 
-/// A block of lines: word for word where TOML allows it, else with escapes.
-///
-/// `put` adds the text, which ends with a line break, at the end; so nearly all of a large plan is
-/// written only once.
-pub(super) fn push_block(out: &mut String, put: impl FnOnce(&mut String)) {
+/// Whether lines can stand in a block word for word, where TOML allows it.
+pub(super) fn is_verbatim(text: &str) -> bool {
     let plain = |byte: u8| byte == b'\n' || byte == b'\t' || (byte >= b' ' && byte != 0x7f);
-    let start = out.len();
-    out.push_str("'''\n");
-    let first = out.len();
-    put(out);
-    let text = &out[first..];
-    if text.bytes().all(plain) && !text.contains("'''") {
-        out.push_str("'''");
-        return;
-    }
-    let text = out.split_off(first);
-    out.truncate(start);
-    out.push_str("\"\"\"\n");
-    for c in text.chars() {
-        match c {
-            '\n' => out.push('\n'),
-            _ => push_escaped(out, c),
+    text.bytes().all(plain) && !text.contains("'''")
+}
+
+/// A block of whole lines.
+pub(super) fn push_block(out: &mut String, lines: &str) {
+    let form = BlockForm::of(is_verbatim(lines));
+    form.open(out);
+    form.push(out, lines);
+    form.close(out);
+}
+
+/// How a block of lines stands in the file.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum BlockForm {
+    Verbatim,
+    Escaped,
+}
+
+impl BlockForm {
+    pub(super) fn of(is_verbatim: bool) -> Self {
+        match is_verbatim {
+            true => Self::Verbatim,
+            false => Self::Escaped,
         }
     }
-    out.push_str("\"\"\"");
+
+    fn quotes(self) -> &'static str {
+        match self {
+            Self::Verbatim => "'''",
+            Self::Escaped => "\"\"\"",
+        }
+    }
+
+    pub(super) fn open(self, out: &mut String) {
+        out.push_str(self.quotes());
+        out.push('\n');
+    }
+
+    /// Adds whole lines.
+    pub(super) fn push(self, out: &mut String, lines: &str) {
+        if self == Self::Verbatim {
+            return out.push_str(lines);
+        }
+        for c in lines.chars() {
+            match c {
+                '\n' => out.push('\n'),
+                _ => push_escaped(out, c),
+            }
+        }
+    }
+
+    pub(super) fn close(self, out: &mut String) {
+        out.push_str(self.quotes());
+    }
 }
 
 fn push_escaped(out: &mut String, c: char) {

@@ -5,9 +5,10 @@
 use super::extras::{self, TOP};
 use super::mapping;
 use super::proposal;
-use super::toml_text::{key, push_block, quoted};
+use super::toml_text::{BlockForm, is_verbatim, key, quoted};
 use super::view;
-use super::{FORMAT, KINDS, SEAL, checksum};
+use super::{FORMAT, KINDS, SEAL};
+use crate::files::Checksum;
 use crate::files::table_text::push_row;
 use crate::plan::Entry;
 use crate::plan::Plan;
@@ -27,14 +28,28 @@ use std::fmt::Write;
 
 /// The whole file; of a plan in which proposals are open, the base and the proposals.
 pub fn write(plan: &Plan) -> String {
-    match plan.base() {
-        Some((base, _)) => written(&base),
-        None => written(plan),
-    }
+    let mut out = String::with_capacity(likely_length(plan));
+    write_in_pieces(plan, &mut |piece| out.push_str(piece));
+    out
 }
 
-fn written(plan: &Plan) -> String {
-    let mut out = String::with_capacity(likely_length(plan));
+/// The same, piece by piece as it is made, so that the text of a large plan need not lie in memory.
+pub fn write_in_pieces(plan: &Plan, put: &mut dyn FnMut(&str)) {
+    let mut sum = Checksum::default();
+    let mut pass = |piece: &str| {
+        sum.add(piece.as_bytes());
+        put(piece);
+    };
+    match plan.base() {
+        Some((base, _)) => pieces(&base, &mut pass),
+        None => pieces(plan, &mut pass),
+    }
+    put(&format!("{SEAL}{}\n", sum.digits()));
+}
+
+/// All but the last line.
+fn pieces(plan: &Plan, pass: &mut dyn FnMut(&str)) {
+    let mut out = String::new();
     let _ = writeln!(out, "portledger = {FORMAT}");
     if !plan.title.is_empty() {
         pair(&mut out, "title", &plan.title);
@@ -51,10 +66,8 @@ fn written(plan: &Plan) -> String {
     formulas(&mut out, plan);
     own_checks(&mut out, plan);
     proposal::push(&mut out, plan);
-    rows(&mut out, plan);
-    let seal = checksum(&out);
-    let _ = writeln!(out, "{SEAL}{seal}");
-    out
+    pass(&out);
+    rows(plan, pass);
 }
 
 /// About as many bytes as the rows need, so that the text of a large plan is not copied as it grows.
@@ -214,23 +227,61 @@ fn own_check(out: &mut String, plan: &Plan, sheet: &str, check: &CheckDef) {
     }
 }
 
-/// Blocks go straight into the file, since those of a large plan are nearly all of it.
-fn rows(out: &mut String, plan: &Plan) {
+/// So many bytes are a piece of the rows.
+const PIECE: usize = 1 << 16;
+
+fn rows(plan: &Plan, pass: &mut dyn FnMut(&str)) {
     let head = "\n[rows]\n";
-    let before = out.len();
-    out.push_str(head);
+    let (mut out, mut is_any) = (head.to_owned(), false);
     for sheet in sheets(plan) {
         let own: Vec<RowId> = own_rows(plan, sheet);
         if !own.is_empty() {
+            is_any = true;
             let _ = write!(out, "{} = ", key(&plan.def(sheet).name));
-            push_block(out, |out| push_sheet(out, plan, sheet, &own));
+            push_sheet(&mut out, plan, sheet, &own, pass);
             out.push('\n');
         }
     }
-    extras::push_lines(out, plan, "rows");
-    if out.len() == before + head.len() {
-        out.truncate(before);
+    extras::push_lines(&mut out, plan, "rows");
+    if is_any || out.len() > head.len() {
+        pass(&out);
     }
+}
+
+/// The rows of a sheet as a block, passed on in pieces since those of a large plan are nearly all
+/// of it.
+fn push_sheet(
+    out: &mut String,
+    plan: &Plan,
+    sheet: SheetId,
+    own: &[RowId],
+    pass: &mut dyn FnMut(&str),
+) {
+    let form = BlockForm::of(has_plain_rows(plan, sheet, own));
+    form.open(out);
+    each_row(plan, sheet, own, &mut |row| {
+        form.push(out, row);
+        if out.len() > PIECE {
+            pass(out);
+            out.clear();
+        }
+    });
+    form.close(out);
+}
+
+/// Whether the rows can stand in the file word for word.
+fn has_plain_rows(plan: &Plan, sheet: SheetId, own: &[RowId]) -> bool {
+    // Mostly all texts of a plan are plain, and no row needs a look.
+    let names = plan.names().view();
+    let mut headings = plan.entered(sheet).map(|at| &plan.column(sheet, at).name);
+    let all_are = plan.rows(sheet).wrong().is_empty()
+        && headings.all(|name| is_verbatim(name))
+        && names.texts().all(is_verbatim);
+    let mut is_plain = true;
+    if !all_are {
+        each_row(plan, sheet, own, &mut |row| is_plain &= is_verbatim(row));
+    }
+    is_plain
 }
 
 /// The rows a person made, in the order shown.
@@ -240,8 +291,9 @@ fn own_rows(plan: &Plan, sheet: SheetId) -> Vec<RowId> {
     own.copied().collect()
 }
 
-/// Headings and rows; columns without any value are left out, except the id.
-fn push_sheet(out: &mut String, plan: &Plan, sheet: SheetId, own: &[RowId]) {
+/// Headings and rows as they stand in the file, one after the other; columns without any value are
+/// left out, except the id.
+fn each_row(plan: &Plan, sheet: SheetId, own: &[RowId], put: &mut dyn FnMut(&str)) {
     let view = plan.names().view();
     let is_blank = |at: usize| plan.rows(sheet).is_blank(at);
     let is_any_given = |at: usize| own.iter().any(|row| is_given(plan, sheet, at, *row));
@@ -254,9 +306,16 @@ fn push_sheet(out: &mut String, plan: &Plan, sheet: SheetId, own: &[RowId]) {
     let names = writers
         .iter()
         .map(|writer| plan.column(sheet, writer.at).name.as_str());
-    push_row(out, names.map(Cow::Borrowed));
+    let mut text = String::new();
+    push_row(&mut text, names.map(Cow::Borrowed));
+    put(&text);
     for row in own {
-        push_row(out, writers.iter_mut().map(|writer| writer.text(*row)));
+        text.clear();
+        push_row(
+            &mut text,
+            writers.iter_mut().map(|writer| writer.text(*row)),
+        );
+        put(&text);
     }
 }
 

@@ -5,6 +5,7 @@
 
 use super::cells::{Read, Reading, Slot, Value};
 use super::rows::key;
+use crate::files::checksum;
 use crate::files::spreadsheet::Book;
 use crate::files::spreadsheet::Kind;
 use crate::files::spreadsheet::Page;
@@ -15,7 +16,7 @@ use crate::report::as_returned;
 use crate::report::layout::{ASSUMPTIONS, PAGES};
 use crate::report::property;
 use crate::report::sent::{Holds, SentColumn, SentPage};
-use crate::report::{BASE, checksum, decoded};
+use crate::report::{BASE, decoded};
 use crate::table::RowId;
 use crate::units::Units;
 use rustc_hash::{FxHashMap, FxHashSet};
@@ -76,7 +77,7 @@ fn base_text(page: &Page, sum: Option<&str>) -> Result<String, &'static str> {
     let text = decoded(cells.into_iter());
     let text = text.ok_or("the hidden page with the plan as it was exported was damaged")?;
     match sum {
-        Some(sum) if sum == checksum(&text) => Ok(text),
+        Some(sum) if sum == checksum(text.as_bytes()) => Ok(text),
         Some(_) => Err("the hidden page with the plan as it was exported was changed"),
         None => Err("the checksum of the plan as it was exported did not come back"),
     }

@@ -626,8 +626,7 @@ impl Book<'_> {
     fn base(&mut self) -> io::Result<()> {
         self.open(BASE, &[("co4", 1, true)])?;
         self.line(&[BASE_WORDS], "")?;
-        let base = (self.request.base)();
-        each_base_cell(&base, |cell| self.whole(cell))?;
+        each_base_cell(self.request.base, |cell| self.whole(cell))?;
         self.close()
     }
 

@@ -3,7 +3,7 @@
 //! One cell holds one line of the plan file, in a form that no spreadsheet program takes for
 //! something else: a bar in front, and nothing in it that a program would turn.
 
-use super::super::Request;
+use super::super::{Base, Request};
 use rust_xlsxwriter::Worksheet;
 use rust_xlsxwriter::XlsxError;
 
@@ -24,7 +24,7 @@ pub fn write(sheet: &mut Worksheet, request: &Request<'_>) -> Result<(), XlsxErr
     sheet.set_hidden(true);
     sheet.write_string(0, 0, WORDS)?;
     let mut row = 0;
-    each_cell(&(request.base)(), |cell| {
+    each_cell(request.base, |cell| {
         row += 1;
         sheet.write_string(row, 0, cell).map(drop)
     })
@@ -33,23 +33,30 @@ pub fn write(sheet: &mut Worksheet, request: &Request<'_>) -> Result<(), XlsxErr
 /// Gives the cells of the page below its first, one after the other.
 ///
 /// # Errors
-/// Whatever `put` says.
-pub fn each_cell<E>(base: &str, mut put: impl FnMut(&str) -> Result<(), E>) -> Result<(), E> {
-    let mut cell = String::new();
-    for line in base.split('\n') {
+/// The first that `put` says; it is not asked again then.
+pub fn each_cell<E>(base: Base<'_>, mut put: impl FnMut(&str) -> Result<(), E>) -> Result<(), E> {
+    let (mut cell, mut said) = ("|".to_owned(), Ok(()));
+    let mut begin = |cell: &mut String, with: char| {
+        if said.is_ok() {
+            said = put(cell);
+        }
         cell.clear();
-        cell.push('|');
-        for c in line.chars() {
+        cell.push(with);
+    };
+    base(&mut |piece| {
+        for c in piece.chars() {
+            if c == '\n' {
+                begin(&mut cell, '|');
+                continue;
+            }
             if cell.len() > MOST_OF_A_CELL {
-                put(&cell)?;
-                cell.clear();
-                cell.push('+');
+                begin(&mut cell, '+');
             }
             encode(c, &mut cell);
         }
-        put(&cell)?;
-    }
-    Ok(())
+    });
+    begin(&mut cell, '|');
+    said
 }
 
 /// A character as it stands in the page: none is a control character, a blank at an end or part of
