@@ -44,6 +44,23 @@ impl ProposalPage {
     }
 }
 
+impl ProposalPage {
+    /// The rows that say what the whole comes to.
+    pub fn totals(&self) -> &[Vec<String>] {
+        &self.rows[..self.n_totals()]
+    }
+
+    /// The rows that say what changes, with an empty row between proposals.
+    pub fn changes(&self) -> &[Vec<String>] {
+        self.rows.get(self.n_totals() + 1..).unwrap_or(&[])
+    }
+
+    fn n_totals(&self) -> usize {
+        let all = &self.rows;
+        all.iter().position(Vec::is_empty).unwrap_or(all.len())
+    }
+}
+
 /// What a proposal comes to, with the words of its author.
 fn sentence(one: &Compared) -> String {
     let on = match &one.on {

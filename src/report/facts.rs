@@ -102,7 +102,7 @@ impl Facts {
         };
         let second = match &request.proposal {
             Some(proposal) => format!(
-                "Choose between the plan as it stands and `{}`, on the page Proposal.",
+                "Choose between the plan as it stands and `{}`, told under Proposal.",
                 proposal.title
             ),
             None => "No other proposal is beside this plan.".to_owned(),

@@ -6,6 +6,7 @@ use calamine::{Data, DataType, Reader, SheetVisible, Xlsx};
 use portledger::desk::{Desk, Wanted};
 use portledger::files::plan_file;
 use portledger::report::{BASE, decoded};
+use std::collections::BTreeMap;
 use std::io::{Cursor, Read};
 use std::process::Command;
 
@@ -184,6 +185,60 @@ fn a_text_that_looks_like_a_formula_stays_a_text() {
     assert!(inside(&book.bytes, "xl/styles.xml").contains("quotePrefix=\"1\""));
     let pages = all_pages(&book.bytes);
     assert!(!pages.contains("<hyperlink"), "no cell leads anywhere");
+}
+
+/// The rows of a page by the number in front of their cells, each with what it says of itself.
+fn heights(page: &str) -> BTreeMap<u32, Option<f64>> {
+    let rows = page.split("<row ").skip(1);
+    let rows = rows.map(|row| &row[..row.find('>').unwrap()]);
+    let said = |row: &str, name: &str| {
+        let after = row.split(&format!("{name}=\"")).nth(1)?;
+        after.split('"').next()?.parse::<f64>().ok()
+    };
+    rows.map(|row| (said(row, "r").unwrap() as u32, said(row, " ht")))
+        .collect()
+}
+
+#[test]
+fn wrapped_texts_have_room_and_no_chart_is_cut_in_two() {
+    let desk = demo();
+    let book = export(&desk);
+    let findings = heights(&inside(&book.bytes, "xl/worksheets/sheet2.xml"));
+    let list = &desk.findings().list;
+    assert!(list.iter().any(|one| one.advice.len() > 130));
+    for (row, finding) in (5..).zip(list) {
+        // Words are broken between columns of 60 characters, so there are at least so many lines.
+        let n_lines = finding
+            .sentence
+            .len()
+            .max(finding.advice.len())
+            .div_ceil(60);
+        let height = findings[&row].unwrap_or(15.0);
+        assert!(
+            height >= 15.0 * n_lines as f64,
+            "{height} {}",
+            finding.advice
+        );
+    }
+    let summary = inside(&book.bytes, "xl/worksheets/sheet1.xml");
+    let drawing = inside(&book.bytes, "xl/drawings/drawing1.xml");
+    let numbers = |text: &str, before: &str| -> Vec<u32> {
+        let parts = text.split(before).skip(1);
+        let digits = parts.map(|part| part.split(|c: char| !c.is_ascii_digit()).next().unwrap());
+        digits.map(|digits| digits.parse().unwrap()).collect()
+    };
+    let breaks = numbers(&summary, "<brk id=\"");
+    assert!(!breaks.is_empty());
+    let rows = numbers(&drawing, "<xdr:row>");
+    assert_eq!(rows.len(), 4, "two charts, each from a row to a row");
+    for chart in rows.chunks(2) {
+        let cuts = breaks
+            .iter()
+            .any(|cut| (chart[0] + 1..=chart[1]).contains(cut));
+        assert!(!cuts, "{chart:?} {breaks:?}");
+        let begun = breaks.iter().rev().find(|cut| **cut <= chart[0]).unwrap();
+        assert!(chart[1] - begun <= 62, "{chart:?} {breaks:?}");
+    }
 }
 
 #[test]

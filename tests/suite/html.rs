@@ -242,6 +242,50 @@ fn pages_of_others() -> (ProposalPage, OrderPage) {
 }
 
 #[test]
+fn what_is_long_stands_behind_the_front_and_nothing_is_lost() {
+    let desk = Desk::demo().unwrap();
+    let proposal = ProposalPage::of(&desk.compare(&[]).unwrap()).unwrap();
+    let list = order_list(desk.plan(), desk.engine()).unwrap();
+    let order = OrderPage::of(desk.plan(), &list).unwrap();
+    let (totals, changes) = (proposal.totals().to_vec(), proposal.changes().to_vec());
+    assert!(totals.len() < 30 && changes.len() > 50);
+    let parts = order.rows.clone();
+    let sent = send_with(
+        &desk,
+        "html",
+        Choice::default(),
+        Some(proposal),
+        Some(order),
+    );
+    let page = page(&sent.bytes);
+    let rows_below = |caption: &str| {
+        let sections = page.all("section");
+        let of_it: Vec<_> = sections
+            .into_iter()
+            .filter(|one| one.text.contains(caption))
+            .collect();
+        assert_eq!(of_it.len(), 1, "{caption}");
+        let class = of_it[0]
+            .attributes
+            .get("class")
+            .cloned()
+            .unwrap_or_default();
+        (class, of_it[0].text.clone())
+    };
+    for (caption, rows, is_wide) in [
+        ("What the proposal comes to", &totals, false),
+        ("Row by row", &changes, true),
+        ("Part by part", &parts, true),
+    ] {
+        let (class, text) = rows_below(caption);
+        assert_eq!(class == "wide", is_wide, "{caption}");
+        for cell in rows.iter().flatten() {
+            assert!(text.contains(&*clean(cell)), "{caption}: {cell}");
+        }
+    }
+}
+
+#[test]
 fn nothing_that_was_entered_becomes_part_of_the_page() {
     let (desk, told) = hostile();
     let (proposal, order) = pages_of_others();

@@ -76,6 +76,7 @@ fn write(
     put(begin(request))?;
     put(front(request, &facts))?;
     put(others(request))?;
+    put(details(request))?;
     for sheet in &sheets {
         put(tables::sheet(request, *sheet))?;
         written.pages.push(request.plan.def(*sheet).title.clone());
@@ -143,13 +144,13 @@ fn front(request: &Request<'_>, facts: &Facts) -> Markup {
             h2 { "What is to be decided" }
             @for sentence in facts.decision(request) { p { (said(&sentence)) } }
         }
-        (risk(request, facts))
-        (proposal(request))
-        (money(request, facts))
         section {
             h2 { "How fresh it is" }
             @for sentence in facts.freshness(request) { p { (said(&sentence)) } }
         }
+        (risk(request, facts))
+        (proposal(request))
+        (money(request, facts))
         (care(request))
     }
 }
@@ -229,7 +230,26 @@ fn proposal(request: &Request<'_>) -> Markup {
             section {
                 h2 { "Proposal: " (said(&page.title)) }
                 @for sentence in &page.sentences { p { (said(sentence)) } }
-                (tables::plain("What the proposal changes", &page.heads, &page.rows))
+                (tables::plain("What the proposal comes to", &page.heads, page.totals()))
+                @if !page.changes().is_empty() { p { "What changes row by row stands in a section of its own." } }
+            }
+        }
+    }
+}
+
+/// What is long of the proposals and of the order list.
+fn details(request: &Request<'_>) -> Markup {
+    html! {
+        @if let Some(page) = request.proposal.as_ref().filter(|page| !page.changes().is_empty()) {
+            section.wide {
+                h2 { "What the proposal changes" }
+                (tables::plain("Row by row", &page.heads, page.changes()))
+            }
+        }
+        @if let Some(page) = request.order.as_ref().filter(|page| !page.rows.is_empty()) {
+            section.wide {
+                h2 { "What is to be ordered" }
+                (tables::plain("Part by part", &page.heads, &page.rows))
             }
         }
     }
@@ -242,8 +262,10 @@ fn money(request: &Request<'_>, facts: &Facts) -> Markup {
             h2 { "Money and parts" }
             @for sentence in &facts.money { p { (said(sentence)) } }
             @if let Some(page) = &request.order {
-                @for sentence in &page.sentences { p { (said(sentence)) } }
-                (tables::plain("What is to be ordered", &page.heads, &page.rows))
+                p {
+                    (said(&page.sentences.join("; "))) "."
+                    @if !page.rows.is_empty() { " The list stands in a section of its own." }
+                }
             }
         }
     }

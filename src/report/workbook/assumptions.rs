@@ -6,12 +6,15 @@ use super::super::giveback::exported_source;
 use super::super::layout::{ASSUMED, FIRST_ROW, Layout, assumption_row};
 use super::super::printable;
 use super::Tally;
-use super::look::{Look, print};
+use super::look::{Look, heighten, print};
 use crate::plan::Entry;
 use crate::table::ParamId;
 use rust_xlsxwriter::Formula;
 use rust_xlsxwriter::Worksheet;
 use rust_xlsxwriter::XlsxError;
+
+/// The widths of its columns, in characters.
+const WIDTHS: [f64; 7] = [36.0, 34.0, 9.0, 12.0, 12.0, 44.0, 70.0];
 
 /// Writes the page.
 ///
@@ -24,10 +27,7 @@ pub fn write(
     look: &Look,
     tally: &mut Tally<'_>,
 ) -> Result<(), XlsxError> {
-    for (at, width) in [30.0, 22.0, 9.0, 12.0, 12.0, 44.0, 70.0]
-        .into_iter()
-        .enumerate()
-    {
+    for (at, width) in WIDTHS.into_iter().enumerate() {
         sheet.set_column_width(super::sheet::column_number(at), width)?;
     }
     sheet.write_with_format(0, 0, "Assumptions", &look.title)?;
@@ -56,6 +56,8 @@ pub fn write(
     for (at, known) in request.plan.assumptions().iter().enumerate() {
         let row = assumption_row(ParamId(u16::try_from(at).unwrap_or(0))) - 1;
         let source = exported_source(known);
+        let doc = &known.def.doc;
+        heighten(sheet, row, [(&*source, WIDTHS[5]), (doc, WIDTHS[6])])?;
         let unit = &known.unit;
         let name = format!("assume.{}", known.def.name);
         for (column, text) in [(0, &known.def.title), (1, &name), (2, &unit.symbol)] {
@@ -89,7 +91,7 @@ pub fn write(
         )?;
         tally.written.n_formulas += 1;
         sheet.write_with_format(row, 5, printable(&source), &look.words)?;
-        sheet.write_with_format(row, 6, printable(&known.def.doc), &look.words)?;
+        sheet.write_with_format(row, 6, printable(doc), &look.words)?;
     }
     as_values(sheet, request, layout, look)?;
     sheet.set_freeze_panes(FIRST_ROW - 1, 1)?;
@@ -114,6 +116,7 @@ fn as_values(
     )?;
     for (laid, col, why) in layout.values_only() {
         row += 1;
+        heighten(sheet, row, [(why, WIDTHS[5])])?;
         let title = format!("{}: {}", laid.page, col.title);
         sheet.write_with_format(row, 0, printable(&title), &look.computed)?;
         sheet.write_with_format(row, 5, printable(why), &look.words)?;

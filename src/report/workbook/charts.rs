@@ -5,10 +5,11 @@
 use super::super::layout::Layout;
 use super::super::printable;
 use super::Tally;
-use super::look::Look;
+use super::look::{Look, ROWS_OF_A_PAGE};
 use super::sheet::column_number;
 use crate::report::facts::{Bars, Facts};
 use rust_xlsxwriter::Chart;
+use rust_xlsxwriter::ChartAxisLabelPosition;
 use rust_xlsxwriter::ChartType;
 use rust_xlsxwriter::Formula;
 use rust_xlsxwriter::Worksheet;
@@ -20,7 +21,8 @@ const FILLS: [u32; 2] = [0x24566B, 0xD9A441];
 /// Rows that a chart needs below its table.
 const HEIGHT: u32 = 18;
 
-/// Writes tables and charts from a row on; the last row.
+/// Writes tables and charts from a row on; the last row, and the rows that begin a page, so that no
+/// chart is cut in two.
 ///
 /// # Errors
 /// A file that cannot be written.
@@ -31,11 +33,17 @@ pub fn write(
     look: &Look,
     tally: &mut Tally<'_>,
     mut row: u32,
-) -> Result<u32, XlsxError> {
+) -> Result<(u32, Vec<u32>), XlsxError> {
+    let mut breaks: Vec<u32> = Vec::new();
     for bars in &facts.bars {
+        let n_rows = u32::try_from(bars.rows.len()).unwrap_or(0) + 3 + HEIGHT;
+        let begun = breaks.last().copied();
+        if begun.is_none_or(|begun| row + n_rows - begun > ROWS_OF_A_PAGE) {
+            breaks.push(row);
+        }
         row = chart(sheet, layout, bars, look, tally, row)? + 1;
     }
-    Ok(row)
+    Ok((row, breaks))
 }
 
 fn chart(
@@ -107,14 +115,18 @@ fn chart(
     let title = printable(&bars.title);
     chart.title().set_name(title.as_str());
     // Of a bar chart the upright axis has the names; the first of them stands on top.
-    chart.y_axis().set_reverse();
+    chart
+        .y_axis()
+        .set_reverse()
+        .set_label_interval(1)
+        .set_label_position(ChartAxisLabelPosition::Low);
     chart.x_axis().set_name(&bars.unit);
     if bars.series.len() == 1 {
         chart.legend().set_hidden();
     }
     chart
         .set_alt_text(printable(&bars.title))
-        .set_width(760)
+        .set_width(640)
         .set_height(330);
     sheet.insert_chart(last + 1, 0, &chart)?;
     Ok(last + 1 + HEIGHT)

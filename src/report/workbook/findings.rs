@@ -2,17 +2,19 @@
 
 use super::super::Request;
 use super::super::printable;
-use super::look::{Look, colour_words, print};
+use super::look::{Look, colour_words, heighten, print};
 use rust_xlsxwriter::Worksheet;
 use rust_xlsxwriter::XlsxError;
+
+/// The widths of its columns, in characters.
+const WIDTHS: [f64; 7] = [10.0, 11.0, 16.0, 18.0, 60.0, 60.0, 36.0];
 
 /// Writes the page.
 ///
 /// # Errors
 /// A file that cannot be written.
 pub fn write(sheet: &mut Worksheet, request: &Request<'_>, look: &Look) -> Result<(), XlsxError> {
-    let widths = [10.0, 11.0, 16.0, 18.0, 60.0, 60.0, 36.0];
-    for (at, width) in widths.into_iter().enumerate() {
+    for (at, width) in WIDTHS.into_iter().enumerate() {
         sheet.set_column_width(super::sheet::column_number(at), width)?;
     }
     sheet.write_with_format(0, 0, "Findings", &look.title)?;
@@ -55,6 +57,7 @@ pub fn write(sheet: &mut Worksheet, request: &Request<'_>, look: &Look) -> Resul
             finding.advice.clone(),
             finding.source.clone(),
         ];
+        heighten(sheet, row, cells.iter().map(String::as_str).zip(WIDTHS))?;
         for (column, text) in cells.iter().enumerate() {
             let column = super::sheet::column_number(column);
             sheet.write_string_with_format(row, column, printable(text), &look.words)?;

@@ -121,6 +121,65 @@ pub fn colour_words(
     Ok(())
 }
 
+/// The height of a row of one line, in points.
+const LINE: f64 = 15.0;
+
+/// Makes a row as tall as its texts need where they wrap; each comes with the width of its column
+/// in characters. Not every program counts the height of a row that says none.
+///
+/// # Errors
+/// None for places on the page.
+pub fn heighten<'t>(
+    sheet: &mut Worksheet,
+    row: u32,
+    texts: impl IntoIterator<Item = (&'t str, f64)>,
+) -> Result<(), XlsxError> {
+    let lines = texts.into_iter().map(|(text, width)| n_lines(text, width));
+    match lines.max() {
+        Some(lines @ 2..) => sheet.set_row_height(row, LINE * f64::from(lines)).map(drop),
+        Some(0..2) | None => Ok(()),
+    }
+}
+
+/// The lines of a text that is broken between words; a longer word than a line takes several.
+fn n_lines(text: &str, width: f64) -> u32 {
+    let (mut lines, mut at) = (1, 0.0);
+    for word in text.split_whitespace() {
+        let length = f64::from(u32::try_from(word.chars().count()).unwrap_or(u32::MAX));
+        if at > 0.0 && at + 1.0 + length > width {
+            lines += 1;
+            at = 0.0;
+        }
+        at += length + if at > 0.0 { 1.0 } else { 0.0 };
+        while at > width {
+            lines += 1;
+            at -= width;
+        }
+    }
+    lines
+}
+
+/// Prints in its own size, with numbers at the foot, so that page breaks are kept.
+///
+/// # Errors
+/// None for places on the page.
+pub fn print_in_parts(sheet: &mut Worksheet, breaks: &[u32]) -> Result<(), XlsxError> {
+    sheet
+        .set_paper_size(9)
+        .set_print_scale(SCALE)
+        .set_footer(FOOT)
+        .set_page_breaks(breaks)
+        .map(drop)
+}
+
+/// In hundredths: so the columns of the first page are as wide as the paper.
+const SCALE: u16 = 75;
+
+/// So many rows of one line a page has at that scale.
+pub const ROWS_OF_A_PAGE: u32 = 62;
+
+const FOOT: &str = "&L&A&RPage &P of &N";
+
 /// Prints one page wide, with the heads on every page and numbers at the foot.
 ///
 /// # Errors
@@ -130,7 +189,7 @@ pub fn print(sheet: &mut Worksheet, heads: Option<(u32, u32)>) -> Result<(), Xls
         .set_landscape()
         .set_paper_size(9)
         .set_print_fit_to_pages(1, 0)
-        .set_footer("&L&A&RPage &P of &N");
+        .set_footer(FOOT);
     if let Some((first, last)) = heads {
         sheet.set_repeat_rows(first, last)?;
     }

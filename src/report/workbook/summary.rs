@@ -6,7 +6,7 @@ use super::super::layout::Layout;
 use super::super::printable;
 use super::Tally;
 use super::charts;
-use super::look::{Look, print};
+use super::look::{Look, heighten, print_in_parts};
 use crate::problem::Severity;
 use crate::report::facts::Facts;
 use crate::units::significant;
@@ -16,6 +16,9 @@ use rust_xlsxwriter::XlsxError;
 
 /// So many findings stand on the first page; the others have a page of their own.
 const MOST_FINDINGS: usize = 7;
+
+/// The widths of its columns, in characters; sentences go over all of them.
+const WIDTHS: [f64; 8] = [14.0, 21.0, 14.0, 8.0, 8.0, 8.0, 8.0, 6.0];
 
 /// The row with the plan's id and revision, from 0: `B2` and `D2`.
 const IDENTITY: u32 = 1;
@@ -32,9 +35,8 @@ pub fn write(
     tally: &mut Tally<'_>,
 ) -> Result<(), XlsxError> {
     let facts = Facts::new(request, layout);
-    sheet.set_column_width(0, 20)?;
-    for column in 1..8 {
-        sheet.set_column_width(column, 16)?;
+    for (at, width) in WIDTHS.into_iter().enumerate() {
+        sheet.set_column_width(super::sheet::column_number(at), width)?;
     }
     let mut at = Lines {
         sheet,
@@ -65,9 +67,9 @@ pub fn write(
          between buildings. Local codes and licensed practice rule.",
     )?;
     let row = at.row + 1;
-    let row = charts::write(sheet, layout, &facts, look, tally, row)?;
+    let (row, breaks) = charts::write(sheet, layout, &facts, look, tally, row)?;
     sheet.set_print_area(0, 0, row, 7)?;
-    print(sheet, None)
+    print_in_parts(sheet, &breaks)
 }
 
 /// The lines of the page from top to bottom.
@@ -109,9 +111,7 @@ impl Lines<'_> {
     /// A sentence over the width of the page.
     fn sentence(&mut self, text: &str) -> Result<(), XlsxError> {
         let text = printable(text);
-        let lines = text.chars().count().div_ceil(125).max(1);
-        let height = 15.0 * f64::from(u32::try_from(lines).unwrap_or(1));
-        self.sheet.set_row_height(self.row, height)?;
+        heighten(self.sheet, self.row, [(&*text, WIDTHS.iter().sum())])?;
         self.sheet
             .merge_range(self.row, 0, self.row, 7, &text, &self.look.words)?;
         self.row += 1;
