@@ -83,6 +83,8 @@ pub struct Translator<'a> {
     by_sheet: FxHashMap<SheetId, usize>,
     columns: FxHashMap<ColumnId, Place>,
     helpers: FxHashMap<(usize, String), Place>,
+    /// For entered columns of rows, whether a search would take a cell for a pattern.
+    patterns: FxHashMap<ColumnId, bool>,
     /// The block whose rows are being worked on.
     pub(super) here: usize,
     leans: BTreeSet<Place>,
@@ -110,6 +112,7 @@ impl<'a> Translator<'a> {
             by_sheet: FxHashMap::default(),
             columns: FxHashMap::default(),
             helpers: FxHashMap::default(),
+            patterns: FxHashMap::default(),
             here: 0,
             leans: BTreeSet::new(),
             most_cells,
@@ -934,13 +937,18 @@ impl<'a> Translator<'a> {
 
     /// Whether a cell of an entered column of rows names none, with a text that a search would take
     /// for a pattern and find a row by.
-    fn points_by_pattern(&self, id: ColumnId, sheet: SheetId, position: usize) -> bool {
+    fn points_by_pattern(&mut self, id: ColumnId, sheet: SheetId, position: usize) -> bool {
+        if let Some(known) = self.patterns.get(&id) {
+            return *known;
+        }
         let rows = self.plan.rows(sheet).order().iter();
         let mut lost = rows.filter(|row| self.engine.row_at(id, **row) == ABSENT);
-        lost.any(|row| match self.plan.entry(sheet, position, *row) {
+        let found = lost.any(|row| match self.plan.entry(sheet, position, *row) {
             Entry::Text(code) => is_pattern(&self.plan.names().text(code)),
             Entry::Empty | Entry::Number(_) | Entry::Wrong(_) => false,
-        })
+        });
+        self.patterns.insert(id, found);
+        found
     }
 
     /// A column of texts: of choices without the cells that hold none of them, which count as

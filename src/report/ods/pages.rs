@@ -125,7 +125,7 @@ impl Book<'_> {
             ("co1", "5cm"),
             ("co2", "2.4cm"),
             ("co3", "9cm"),
-            ("co4", "24cm"),
+            ("co4", "17cm"),
         ] {
             text.push_str(&format!(
                 "<style:style style:name=\"{name}\" style:family=\"table-column\"><style:table-column-properties \
@@ -280,7 +280,15 @@ impl Book<'_> {
     fn summary(&mut self) -> io::Result<()> {
         let request = self.request;
         let facts = Facts::new(request, self.layout);
-        self.open(SUMMARY, &[("co4", 1, true)])?;
+        self.open(
+            SUMMARY,
+            &[
+                ("co4", 1, true),
+                ("co1", 1, true),
+                ("co2", 1, true),
+                ("co3", 1, true),
+            ],
+        )?;
         self.line(&[request.title()], "title")?;
         let identity = &request.identity;
         self.line(
