@@ -8,7 +8,9 @@ use super::wire::{Failure, Sender};
 use super::{Area, Form, MAX_CELL_TEXT, MAX_CELLS, N_LOOKED_AT};
 use super::{limits, ods, package, xls, xlsx};
 use crate::files::import::MAX_BYTES;
+use std::fs::File;
 use std::io::{self, BufWriter, Read, Write};
+use std::os::fd::AsFd;
 use std::process::ExitCode;
 
 /// What ends the reading of a file.
@@ -47,8 +49,9 @@ pub(super) fn damaged(error: impl std::fmt::Display) -> Stop {
 /// Limits the memory, time and files of this process for good, so it is for a process of its own.
 pub fn serve(wanted: &str) -> ExitCode {
     let to = BufWriter::with_capacity(1 << 16, io::stdout().lock());
+    let input = io::stdin().as_fd().try_clone_to_owned();
     let answered = match (limits::set(), Wanted::of_word(wanted)) {
-        (true, Some(wanted)) => answer(io::stdin().lock(), wanted, to),
+        (true, Some(wanted)) => input.and_then(|file| answer(file.into(), wanted, to)),
         (false, _) => {
             let what = "the system does not limit what reading a spreadsheet may take";
             tell(Err(failed("no-limits", what)), Sender::new(to))
@@ -61,11 +64,11 @@ pub fn serve(wanted: &str) -> ExitCode {
     }
 }
 
-/// Reads a spreadsheet from a stream and sends what is wanted, or why it cannot, to another.
+/// Reads a spreadsheet from a file or a pipe and sends what is wanted, or why it cannot, to another.
 ///
 /// # Errors
 /// A stream that breaks.
-pub(super) fn answer(from: impl Read, wanted: Wanted, to: impl Write) -> io::Result<()> {
+pub(super) fn answer(from: File, wanted: Wanted, to: impl Write) -> io::Result<()> {
     let mut sender = Sender::new(to);
     let done = read(from, wanted, &mut sender);
     tell(done, sender)
@@ -79,9 +82,11 @@ fn tell<W: Write>(done: Result<(), Stop>, mut sender: Sender<W>) -> io::Result<(
     }
 }
 
-fn read<W: Write>(from: impl Read, wanted: Wanted, to: &mut Sender<W>) -> Result<(), Stop> {
-    let mut bytes = Vec::new();
+fn read<W: Write>(from: File, wanted: Wanted, to: &mut Sender<W>) -> Result<(), Stop> {
     let most = MAX_BYTES as u64 + 1;
+    // Room for all of it from the start, since what grows is copied, and both need memory then.
+    let size = from.metadata().map_or(0, |file| file.len()).min(most);
+    let mut bytes = Vec::with_capacity(usize::try_from(size).unwrap_or(0));
     from.take(most).read_to_end(&mut bytes)?;
     if bytes.len() > MAX_BYTES {
         return Err(failed("file-too-large", "the file is larger than 64 MB"));
