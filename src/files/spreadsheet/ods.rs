@@ -10,6 +10,7 @@ use super::{Area, Form, MAX_CELL_TEXT};
 use quick_xml::Reader;
 use quick_xml::events::{BytesStart, Event};
 use rustc_hash::FxHashSet;
+use std::borrow::Cow;
 use std::io::{BufRead, BufReader, Cursor, Write};
 use zip::ZipArchive;
 
@@ -33,12 +34,12 @@ pub(super) fn read<W: Write>(
     let n_pages = n_pages(&mut zip)?;
     pages.begin(Form::Ods, false, &found.properties, &found.notes)?;
     let part = zip.by_name("content.xml").map_err(damaged)?;
-    let mut xml = Xml::new(BufReader::new(part));
+    let mut xml = Xml::new(BufReader::with_capacity(1 << 16, part));
     let (mut hidden, mut style) = (FxHashSet::default(), None);
     let mut at = 0;
     loop {
         match xml.next()? {
-            Step::Open(tag) => match tag.name.as_str() {
+            Step::Open(tag) => match tag.name {
                 "style" => style = tag.of("name"),
                 "table-properties" if tag.of("display").as_deref() == Some("false") => {
                     hidden.extend(style.clone());
@@ -79,7 +80,7 @@ fn is_protected(zip: &mut ZipArchive<Cursor<&[u8]>>) -> bool {
     let Ok(part) = zip.by_name("META-INF/manifest.xml") else {
         return false;
     };
-    let mut xml = Xml::new(BufReader::new(part));
+    let mut xml = Xml::new(BufReader::with_capacity(1 << 16, part));
     loop {
         match xml.next() {
             Ok(Step::Open(tag)) if tag.name == "encryption-data" => return true,
@@ -93,17 +94,23 @@ fn is_protected(zip: &mut ZipArchive<Cursor<&[u8]>>) -> bool {
 fn n_pages(zip: &mut ZipArchive<Cursor<&[u8]>>) -> Result<usize, Stop> {
     let part = zip.by_name("content.xml").map_err(damaged)?;
     let mut text = BufReader::with_capacity(1 << 16, part);
-    let (word, mut n, mut tail) = (b"<table:table ", 0, Vec::new());
+    let (word, mut n, mut seam) = (b"<table:table ", 0, Vec::new());
+    let finder = memchr::memmem::Finder::new(word);
     loop {
         let piece = text.fill_buf().map_err(damaged)?;
         if piece.is_empty() {
             return Ok(n);
         }
         let len = piece.len();
-        tail.extend_from_slice(piece);
-        n += memchr::memmem::find_iter(&tail, word).count();
-        let keep = tail.len().saturating_sub(word.len() - 1);
-        tail.drain(..keep);
+        // One that begins in the piece before ends here.
+        let most = word.len() - 1;
+        seam.extend_from_slice(&piece[..len.min(most)]);
+        n += finder.find_iter(&seam).count() + finder.find_iter(piece).count();
+        if len > most {
+            seam.clear();
+            seam.extend_from_slice(&piece[len - most..]);
+        }
+        seam.drain(..seam.len().saturating_sub(most));
         text.consume(len);
     }
 }
@@ -111,14 +118,14 @@ fn n_pages(zip: &mut ZipArchive<Cursor<&[u8]>>) -> Result<usize, Stop> {
 /// One step through the text.
 enum Step {
     Open(Tag),
-    Close(String),
+    Close(&'static str),
     Text(String),
     End,
 }
 
 /// An element that opens.
 struct Tag {
-    name: String,
+    name: &'static str,
     attributes: BytesStart<'static>,
     /// Whether it closes at once; then a step of closing is not coming.
     is_empty: bool,
@@ -134,6 +141,29 @@ impl Tag {
             .and_then(|text| text.parse().ok())
             .unwrap_or(or)
     }
+}
+
+/// The name of an element without its prefix; empty for those that nobody asks for.
+fn known(name: &str) -> &'static str {
+    const NAMES: [&str; 15] = [
+        "table-cell",
+        "p",
+        "table-row",
+        "covered-table-cell",
+        "s",
+        "tab",
+        "line-break",
+        "h",
+        "annotation",
+        "shapes",
+        "table",
+        "style",
+        "table-properties",
+        "encryption-data",
+        "",
+    ];
+    let same = NAMES.iter().find(|known| **known == name);
+    same.copied().unwrap_or_default()
 }
 
 /// The text of a part, by elements without their prefixes.
@@ -156,16 +186,16 @@ impl<B: BufRead> Xml<B> {
             let event = self.reader.read_event_into(&mut self.buffer);
             return Ok(match event.map_err(damaged)? {
                 Event::Start(tag) => Step::Open(Tag {
-                    name: tag.local_name().as_ref().to_owned(),
+                    name: known(tag.local_name().as_ref()),
                     attributes: tag.into_owned(),
                     is_empty: false,
                 }),
                 Event::Empty(tag) => Step::Open(Tag {
-                    name: tag.local_name().as_ref().to_owned(),
+                    name: known(tag.local_name().as_ref()),
                     attributes: tag.into_owned(),
                     is_empty: true,
                 }),
-                Event::End(tag) => Step::Close(tag.local_name().as_ref().to_owned()),
+                Event::End(tag) => Step::Close(known(tag.local_name().as_ref())),
                 Event::Text(text) => Step::Text(unescaped(&text)),
                 Event::CData(text) => Step::Text(text.to_string()),
                 Event::GeneralRef(entity) => Step::Text(entity_text(&entity)?),
@@ -264,16 +294,13 @@ fn cells<B: BufRead>(
     let (mut cells, mut column) = (Vec::new(), 0_u32);
     loop {
         match xml.next()? {
-            Step::Open(tag) if matches!(tag.name.as_str(), "table-cell" | "covered-table-cell") => {
-                let n_times = tag.number("number-columns-repeated", 1);
+            Step::Open(tag) if matches!(tag.name, "table-cell" | "covered-table-cell") => {
                 let text = match tag.is_empty {
                     true => String::new(),
-                    false => paragraphs(xml, &tag.name)?,
+                    false => paragraphs(xml, tag.name)?,
                 };
-                let (across, down) = (
-                    tag.number("number-columns-spanned", 1),
-                    tag.number("number-rows-spanned", 1),
-                );
+                let said = Said::of(&tag.attributes);
+                let (n_times, across, down) = (said.n_times, said.across, said.down);
                 if (across > 1 || down > 1) && merged.len() < 100_000 {
                     merged.push(Area {
                         top: row,
@@ -283,7 +310,7 @@ fn cells<B: BufRead>(
                     });
                 }
                 if tag.name == "table-cell"
-                    && let Some((kind, text, formula)) = content(&tag, text)
+                    && let Some((kind, text, formula)) = content(said, text)
                 {
                     cells.push(Read {
                         column,
@@ -307,8 +334,8 @@ fn paragraphs<B: BufRead>(xml: &mut Xml<B>, cell: &str) -> Result<String, Stop> 
     let (mut text, mut n_paragraphs, mut depth) = (String::new(), 0, 0);
     loop {
         match xml.next()? {
-            Step::Open(tag) => match tag.name.as_str() {
-                "annotation" | "shapes" if !tag.is_empty => xml.skip(&tag.name)?,
+            Step::Open(tag) => match tag.name {
+                "annotation" | "shapes" if !tag.is_empty => xml.skip(tag.name)?,
                 "p" | "h" => {
                     if n_paragraphs > 0 {
                         text.push('\n');
@@ -327,9 +354,7 @@ fn paragraphs<B: BufRead>(xml: &mut Xml<B>, cell: &str) -> Result<String, Stop> 
                 _ => {}
             },
             Step::Close(name) if name == cell => return Ok(text),
-            Step::Close(name) => {
-                depth -= usize::from(matches!(name.as_str(), "p" | "h")).min(depth)
-            }
+            Step::Close(name) => depth -= usize::from(matches!(name, "p" | "h")).min(depth),
             Step::Text(piece) if depth > 0 => {
                 if text.len() + piece.len() > MAX_CELL_TEXT {
                     let what = "a cell holds more than 1 MB of text";
@@ -343,18 +368,74 @@ fn paragraphs<B: BufRead>(xml: &mut Xml<B>, cell: &str) -> Result<String, Stop> 
     }
 }
 
+/// What the attributes of a cell say, each looked for without its prefix; the first of a name
+/// counts.
+struct Said<'t> {
+    n_times: u32,
+    across: u32,
+    down: u32,
+    /// Errors are texts to older readers; a second attribute of the same name says the truth.
+    is_error: bool,
+    value_type: Option<Cow<'t, str>>,
+    value: Option<Cow<'t, str>>,
+    date: Option<Cow<'t, str>>,
+    flag: Option<Cow<'t, str>>,
+    string: Option<Cow<'t, str>>,
+    formula: Option<Cow<'t, str>>,
+}
+
+impl<'t> Said<'t> {
+    fn of(element: &'t BytesStart<'static>) -> Self {
+        let [mut n_times, mut across, mut down] = [None; 3];
+        let mut said = Self {
+            n_times: 1,
+            across: 1,
+            down: 1,
+            is_error: false,
+            value_type: None,
+            value: None,
+            date: None,
+            flag: None,
+            string: None,
+            formula: None,
+        };
+        let mut attributes = element.attributes();
+        for known in attributes.with_checks(false).filter_map(Result::ok) {
+            let number = || unescaped(&known.value).parse::<u32>().unwrap_or(1);
+            let text = |of: &mut Option<Cow<'t, str>>, value| {
+                of.get_or_insert(value);
+            };
+            match known.key.local_name().as_ref() {
+                "number-columns-repeated" => drop(n_times.get_or_insert_with(number)),
+                "number-columns-spanned" => drop(across.get_or_insert_with(number)),
+                "number-rows-spanned" => drop(down.get_or_insert_with(number)),
+                "value-type" => {
+                    said.is_error |= &*known.value == "error";
+                    text(&mut said.value_type, known.value);
+                }
+                "value" => text(&mut said.value, known.value),
+                "date-value" => text(&mut said.date, known.value),
+                "boolean-value" => text(&mut said.flag, known.value),
+                "string-value" => text(&mut said.string, known.value),
+                "formula" => text(&mut said.formula, known.value),
+                _ => {}
+            }
+        }
+        said.n_times = n_times.unwrap_or(1);
+        said.across = across.unwrap_or(1);
+        said.down = down.unwrap_or(1);
+        said
+    }
+}
+
 /// What a cell holds; none for an empty one.
-fn content(tag: &Tag, shown: String) -> Option<(Kind, String, Option<String>)> {
-    let formula = tag.of("formula").map(|formula| {
+fn content(said: Said<'_>, shown: String) -> Option<(Kind, String, Option<String>)> {
+    let text = |said: Option<Cow<'_, str>>| said.map(|text| unescaped(&text));
+    let formula = text(said.formula).map(|formula| {
         let text = formula.split_once('=').map(|(_, text)| text.to_owned());
         text.unwrap_or(formula)
     });
-    // Errors are texts to older readers; a second attribute of the same name says the truth.
-    let mut types = tag.attributes.attributes();
-    let mut types = types.with_checks(false).filter_map(Result::ok);
-    if types
-        .any(|known| known.key.local_name().as_ref() == "value-type" && &*known.value == "error")
-    {
+    if said.is_error {
         return Some((Kind::Error, shown, formula));
     }
     let number = |text: Option<String>| {
@@ -363,24 +444,24 @@ fn content(tag: &Tag, shown: String) -> Option<(Kind, String, Option<String>)> {
         let kind = super::serve::put_number(&mut text, value);
         Some((kind, text))
     };
-    let (kind, text) = match tag.of("value-type").as_deref() {
+    let (kind, text) = match text(said.value_type).as_deref() {
         Some("float" | "percentage" | "currency") => {
-            number(tag.of("value")).unwrap_or((Kind::Text, shown))
+            number(text(said.value)).unwrap_or((Kind::Text, shown))
         }
         Some("date") => {
-            let date = tag.of("date-value").unwrap_or(shown);
+            let date = text(said.date).unwrap_or(shown);
             let date = date.strip_suffix("T00:00:00").unwrap_or(&date);
             (Kind::Date, date.replacen('T', " ", 1))
         }
         Some("time") => (Kind::Date, shown),
         Some("boolean") => {
-            let is_true = tag.of("boolean-value").as_deref() == Some("true");
+            let is_true = text(said.flag).as_deref() == Some("true");
             (
                 Kind::Flag,
                 if is_true { "TRUE" } else { "FALSE" }.to_owned(),
             )
         }
-        Some("string") => (Kind::Text, tag.of("string-value").unwrap_or(shown)),
+        Some("string") => (Kind::Text, text(said.string).unwrap_or(shown)),
         Some(_) | None => match (&formula, shown.is_empty()) {
             (Some(_), true) => (Kind::NotCalculated, String::new()),
             (_, _) => (Kind::Text, shown),
