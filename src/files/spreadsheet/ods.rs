@@ -260,7 +260,7 @@ fn table<B: BufRead, W: Write>(xml: &mut Xml<B>, to: &mut Sheet<'_, W>) -> Resul
                 }
                 row = row.saturating_add(n_times - n_sent.min(n_times));
             }
-            Step::Close(name) if name == "table" => return Ok(merged),
+            Step::Close("table") => return Ok(merged),
             Step::End => return Err(damaged("it breaks off")),
             Step::Open(_) | Step::Close(_) | Step::Text(_) => {}
         }
@@ -322,7 +322,7 @@ fn cells<B: BufRead>(
                 }
                 column = column.saturating_add(n_times);
             }
-            Step::Close(name) if name == "table-row" => return Ok(cells),
+            Step::Close("table-row") => return Ok(cells),
             Step::End => return Err(damaged("it breaks off")),
             Step::Open(_) | Step::Close(_) | Step::Text(_) => {}
         }
