@@ -178,3 +178,43 @@ fn a_finding_that_went_keeps_the_numbers_it_had() {
     assert_eq!(reach(&desk.outcome().went).as_deref(), Some(told));
     assert_eq!(desk.outcome().n_came, outcome.n_came);
 }
+
+#[test]
+fn so_many_findings_are_told_one_by_one_and_the_others_counted() {
+    let too_long = [
+        ("interface", "10GBASE-SR"),
+        ("medium", "OM3"),
+        ("length", "301 m"),
+    ];
+    let links = (0..=MOST_MOVED).map(|at| format!("L{at}"));
+    let story = links.fold(Story::new(), |story, id| story.link(&id, &too_long));
+    let mut plan = story.plan().clone();
+    let weigh = |plan: &mut Plan, severity| {
+        let check = "reach".to_owned();
+        plan.apply(Edit::SetSeverity { check, severity }).unwrap();
+        engine(plan)
+    };
+    let without = weigh(&mut plan, Some(None));
+    let mut standing = Standing::new(&plan, &without);
+    let with = weigh(&mut plan, None);
+    standing.renew(&plan, &with);
+    assert_eq!(standing.n_moved(), (MOST_MOVED + 1, 0));
+    let came = standing.came(&plan, &with, usize::MAX);
+    assert_eq!(came.len(), MOST_MOVED);
+    assert!(came.iter().all(|finding| finding.check == "reach"));
+    assert_eq!(standing.came(&plan, &with, 3), came[..3]);
+    let without = weigh(&mut plan, Some(None));
+    standing.renew(&plan, &without);
+    assert_eq!(standing.n_moved(), (0, MOST_MOVED + 1));
+    assert_eq!(standing.went().len(), MOST_MOVED);
+}
+
+#[test]
+fn a_standing_is_empty_until_something_is_found() {
+    let story = Story::new().told();
+    let standing = Standing::new(story.plan(), story.engine());
+    assert!(standing.is_empty() && standing.len() == 0);
+    let story = story.link("L1", &[]).link("l1", &[]);
+    let standing = Standing::new(story.plan(), story.engine());
+    assert!(!standing.is_empty() && standing.len() > 0);
+}
