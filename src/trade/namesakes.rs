@@ -577,6 +577,19 @@ mod tests {
         }
     }
 
+    #[test]
+    fn a_name_is_found_however_far_down_it_stands() {
+        let mut seen = vec![0; 10_000];
+        (seen[5_000], seen[9_000]) = (1, 1);
+        let down: Vec<u32> = (0..10_000).collect();
+        let up: Vec<u32> = (0..10_000).rev().collect();
+        let many: Vec<u32> = (1..20).collect();
+        for wanted in [&many[..1], &many] {
+            assert_eq!(first_rows(&seen, &down, wanted), [(1, 5_000)]);
+            assert_eq!(first_rows(&seen, &up, wanted), [(1, 9_000)]);
+        }
+    }
+
     /// A plan of so many links, each named by its number.
     fn links(n: usize) -> (Plan, SheetId) {
         let mut plan = empty_plan().unwrap();
