@@ -218,3 +218,23 @@ fn a_standing_is_empty_until_something_is_found() {
     let standing = Standing::new(story.plan(), story.engine());
     assert!(!standing.is_empty() && standing.len() > 0);
 }
+
+#[test]
+fn names_that_stay_found_are_listed_in_the_order_that_rows_have_now() {
+    let links = (0..30).fold(Story::new(), |story, _| story.link("Reef", &[]));
+    let mut story = links.told();
+    let mut standing = Standing::new(story.plan(), story.engine());
+    must_agree(story.plan(), story.engine(), &standing).unwrap();
+    let sheet = story.sheet("links");
+    let rows = story.plan().rows(sheet).order().to_vec();
+    // So many names in one edit that all are looked at again, of which the first stays the first.
+    let moved = rows[1..].to_vec();
+    let back = moved.iter().map(|row| (1, *row)).collect();
+    let change = story.apply(Edit::Group(vec![
+        Edit::RemoveRows { sheet, rows: moved },
+        Edit::RestoreRows { sheet, rows: back },
+    ]));
+    assert_ne!(story.plan().rows(sheet).order(), rows);
+    standing.follow(story.plan(), story.engine(), &change.touched);
+    must_agree(story.plan(), story.engine(), &standing).unwrap();
+}
