@@ -229,7 +229,7 @@ fn names_that_stay_found_are_listed_in_the_order_that_rows_have_now() {
     let rows = story.plan().rows(sheet).order().to_vec();
     // So many names in one edit that all are looked at again, of which the first stays the first.
     let moved = rows[1..].to_vec();
-    let back = moved.iter().map(|row| (1, *row)).collect();
+    let back = (1..).zip(moved.iter().rev().copied()).collect();
     let change = story.apply(Edit::Group(vec![
         Edit::RemoveRows { sheet, rows: moved },
         Edit::RestoreRows { sheet, rows: back },
