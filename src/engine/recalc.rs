@@ -48,6 +48,14 @@ struct Start {
     params: Vec<ParamId>,
 }
 
+impl Start {
+    /// Whether rows of a sheet came, went or changed places: a row that went keeps its values, so
+    /// of computed columns none tells, and of several rows with the same keys the last is found.
+    fn has_other_rows(&self, sheet: SheetId) -> bool {
+        self.fresh.contains_key(&sheet) || self.reordered.contains(&sheet)
+    }
+}
+
 impl Engine {
     /// Computes every column, phase by phase.
     pub fn recalculate(&mut self, plan: &Plan) {
@@ -444,9 +452,7 @@ impl Engine {
                 self.group_reached(column, *value, *key, dirty, start)
             }
             Source::Whole { value, .. } => {
-                let same = dirty[value.at()].is_clean()
-                    && !start.fresh.contains_key(&node.sheet)
-                    && !start.reordered.contains(&node.sheet);
+                let same = dirty[value.at()].is_clean() && !start.has_other_rows(node.sheet);
                 if same { Dirty::Clean } else { Dirty::All }
             }
             // A sum is added up in the order of the rows.
@@ -482,13 +488,12 @@ impl Engine {
         {
             return Dirty::All;
         }
-        // Of several rows with the same keys the last in order is found.
-        let is_reordered = |sheet: SheetId| start.reordered.contains(&sheet);
         let finds = |step: &Instruction| {
             matches!(step, Instruction::Find { lookup, .. }
-                if is_reordered(self.graph.lookups[*lookup].sheet))
+                if start.has_other_rows(self.graph.lookups[*lookup].sheet))
         };
-        if !start.reordered.is_empty() && program.steps.iter().any(finds) {
+        let is_still = start.fresh.is_empty() && start.reordered.is_empty();
+        if !is_still && program.steps.iter().any(finds) {
             return Dirty::All;
         }
         let mut reached = Dirty::Clean;
@@ -558,8 +563,7 @@ impl Engine {
                 false => Dirty::Clean,
             };
         }
-        let moved =
-            |sheet: SheetId| start.fresh.contains_key(&sheet) || start.reordered.contains(&sheet);
+        let moved = |sheet| start.has_other_rows(sheet);
         let changed = node.reads.iter().any(|read| {
             !dirty[read.column.at()].is_clean() || moved(self.graph.nodes[read.column.at()].sheet)
         });
@@ -588,8 +592,7 @@ impl Engine {
             };
             let Lookup { sheet, keys } = &self.graph.lookups[*lookup];
             let changed = |key: &ColumnId| !dirty[key.at()].is_clean();
-            let is_other =
-                start.reordered.contains(sheet) || keys.iter().any(|(key, _)| changed(key));
+            let is_other = start.has_other_rows(*sheet) || keys.iter().any(|(key, _)| changed(key));
             if !found[*lookup] && is_other {
                 found[*lookup] = true;
                 self.build_finder(plan, *lookup);

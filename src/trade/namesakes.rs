@@ -542,3 +542,91 @@ fn first_row(seen: &[u32], rank: &[u32], code: u32) -> Option<u32> {
     }
     first
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::plan::Edit;
+    use crate::plan::Entry;
+    use crate::trade::empty_plan;
+    use proptest::prelude::*;
+    use std::collections::BTreeSet;
+
+    proptest! {
+        /// A few names are sought one by one, many in one walk: both find what sorting finds.
+        #[test]
+        fn a_name_stands_first_in_the_row_that_a_person_sees_first(
+            cells in prop::collection::vec((0..6_u32, any::<u32>(), prop::bool::weighted(0.8)), 0..40),
+            wanted in prop::collection::btree_set(0..30_u32, 0..25),
+        ) {
+            let mut order: Vec<u32> = (0..).zip(&cells).filter(|(_, cell)| cell.2).map(|(row, _)| row).collect();
+            order.sort_by_key(|row| cells[*row as usize].1);
+            let seen = cells.iter().map(|cell| if cell.2 { cell.0 } else { ABSENT });
+            let seen: Vec<u32> = seen.collect();
+            let mut rank = vec![ABSENT; cells.len()];
+            (0..).zip(&order).for_each(|(at, row)| rank[*row as usize] = at);
+            let first = |code: &u32| {
+                let row = order.iter().find(|row| seen[**row as usize] == *code)?;
+                Some((*code, *row))
+            };
+            let expected: BTreeSet<(u32, u32)> = wanted.iter().filter_map(first).collect();
+            let wanted: Vec<u32> = wanted.into_iter().collect();
+            let found = first_rows(&seen, &rank, &wanted);
+            prop_assert_eq!(found.len(), expected.len());
+            prop_assert_eq!(found.into_iter().collect::<BTreeSet<_>>(), expected);
+        }
+    }
+
+    #[test]
+    fn a_name_is_found_however_far_down_it_stands() {
+        let mut seen = vec![0; 10_000];
+        (seen[5_000], seen[9_000]) = (1, 1);
+        let down: Vec<u32> = (0..10_000).collect();
+        let up: Vec<u32> = (0..10_000).rev().collect();
+        let many: Vec<u32> = (1..20).collect();
+        for wanted in [&many[..1], &many] {
+            assert_eq!(first_rows(&seen, &down, wanted), [(1, 5_000)]);
+            assert_eq!(first_rows(&seen, &up, wanted), [(1, 9_000)]);
+        }
+    }
+
+    /// A plan of so many links, each named by its number.
+    fn links(n: usize) -> (Plan, SheetId) {
+        let mut plan = empty_plan().unwrap();
+        let sheet = plan.sheet("links").unwrap();
+        let name = |at| vec![(0, Entry::Text(plan.names().code(&format!("L{at}"))))];
+        let rows = (0..n).map(name).collect();
+        plan.apply(Edit::AddRows { sheet, at: 0, rows }).unwrap();
+        (plan, sheet)
+    }
+
+    #[test]
+    fn what_an_edit_of_few_names_turns_is_known_without_looking_at_all() {
+        let (mut plan, sheet) = links(MOST_FOLLOWED + 1);
+        let mut namesakes = Namesakes::new(&plan).unwrap();
+        let rows: Vec<RowId> = plan.rows(sheet).order().to_vec();
+        let all = [Touched::Cells(sheet, 0, rows.clone())];
+        let most = [Touched::Rows(sheet, rows[1..22].to_vec())];
+        // A row of links names three times: itself and both its ends.
+        assert_eq!(namesakes.follow(&plan, &most), Some(Vec::new()));
+        assert_eq!(
+            namesakes.follow(&plan, &[Touched::Rows(sheet, rows[..22].to_vec())]),
+            None
+        );
+        let most = [Touched::Cells(sheet, 0, rows[1..].to_vec())];
+        assert_eq!(namesakes.follow(&plan, &most), Some(Vec::new()));
+        assert_eq!(namesakes.follow(&plan, &all), None);
+        for nothing in [Touched::Cells(sheet, 2, rows), Touched::Order(sheet)] {
+            let turned = namesakes.follow(&plan, std::slice::from_ref(&nothing));
+            assert_eq!(turned, Some(Vec::new()), "{nothing:?}");
+        }
+        let entry = Entry::Text(plan.names().code("l0"));
+        let cells = vec![((0, RowId(7)), entry)];
+        let change = plan.apply(Edit::SetCells { sheet, cells }).unwrap();
+        let turned = namesakes.follow(&plan, &change.touched);
+        assert_eq!(turned, Some(vec![(Among::Links, 7)]));
+        // Another row may stand first among names that are shared.
+        assert_eq!(namesakes.follow(&plan, &[Touched::Order(sheet)]), None);
+        assert_eq!(namesakes.follow(&plan, &[Touched::Schema]), None);
+    }
+}

@@ -248,25 +248,6 @@ impl Standing {
                     finder.listed = OnceLock::new();
                 }
             }
-            self.let_go_of_rows(part);
-        }
-    }
-
-    /// Takes rows that came, went or moved out of the lists.
-    fn let_go_of_rows(&mut self, part: &Touched) {
-        let Touched::Rows(sheet, rows) = part else {
-            return;
-        };
-        for finder in self
-            .finders
-            .iter_mut()
-            .filter(|finder| finder.sheet == *sheet)
-        {
-            if rows.len() > MOST_RELISTED {
-                finder.listed = OnceLock::new();
-            } else if let Some(listed) = finder.listed.get_mut() {
-                listed.retain(|row| !rows.contains(&RowId(*row)));
-            }
         }
     }
 
@@ -353,6 +334,8 @@ impl Standing {
                 found.put(row, true);
             }
             self.turn_all(at, found);
+            // Rows that stay found may have changed places.
+            self.finders[at].listed = OnceLock::new();
         }
     }
 

@@ -3,9 +3,11 @@
 //! Both are one quiet plan with a few cells changed.
 
 use super::story::Story;
+use portledger::plan::Edit;
 use portledger::problem::Severity;
+use portledger::sheet::{CaseDef, CheckDef, ColumnDef, ColumnKind};
 use portledger::table::Cell;
-use portledger::trade::judged;
+use portledger::trade::{engine, find_all, judged};
 
 /// A cell that is typed anew: sheet, row, column, text.
 type Change = (&'static str, &'static str, &'static str, &'static str);
@@ -1303,4 +1305,82 @@ fn a_plan_may_make_a_check_milder_or_switch_it_off() {
     let off = far(None);
     assert_eq!(off.0, "tight");
     assert!(!off.1.contains(&"reach".to_owned()), "{:?}", off.1);
+}
+
+#[test]
+fn a_check_of_a_plan_looks_at_the_rows_of_its_sheet_alone() {
+    let own = |name: &str| CheckDef {
+        name: name.to_owned(),
+        doc: "Rows with a name.".to_owned(),
+        source: "our own rule".to_owned(),
+        cases: vec![CaseDef {
+            when: "is_given(id)".to_owned(),
+            severity: Severity::Note,
+            say: "{id} has a name".to_owned(),
+            advise: String::new(),
+        }],
+    };
+    let story = Story::new()
+        .switch("North hall", &[])
+        .switch("Pump house", &[])
+        .link("L1", &[])
+        .row("parts", "P1", &[]);
+    let mut plan = story.plan().clone();
+    // The same formula would find a row in any sheet.
+    for (sheet, name) in [
+        ("switches", "named"),
+        ("links", "tied"),
+        ("switches", "known"),
+    ] {
+        plan.own_checks.push((sheet.to_owned(), own(name)));
+    }
+    let engine = engine(&plan);
+    assert_eq!(engine.problems().count(), 0);
+    let found = find_all(&plan, &engine, usize::MAX).list;
+    let of = |check: &str| {
+        let found = found.iter().filter(|finding| finding.check == check);
+        let told = found.map(|finding| (finding.sheet, finding.sentence.as_str()));
+        told.collect::<Vec<_>>()
+    };
+    let (links, switches) = (story.sheet("links"), story.sheet("switches"));
+    let halls = [
+        (switches, "North hall has a name"),
+        (switches, "Pump house has a name"),
+    ];
+    assert_eq!(of("named"), halls);
+    assert_eq!(of("known"), halls);
+    assert_eq!(of("tied"), [(links, "L1 has a name")]);
+}
+
+#[test]
+fn a_sheet_that_says_only_half_of_a_verdict_has_none() {
+    let half = |name: &str| ColumnDef {
+        name: name.to_owned(),
+        title: name.to_owned(),
+        doc: "An own column.".to_owned(),
+        unit: String::new(),
+        kind: ColumnKind::Flag,
+        choices: Vec::new(),
+        to: None,
+        formula: Some("not is_given(id)".to_owned()),
+        decimals: None,
+        source: String::new(),
+        quiet: false,
+    };
+    let with = |names: &[&str]| {
+        let mut story = Story::new().row("parts", "P1", &[]);
+        let sheet = story.sheet("parts");
+        for name in names {
+            let def = half(name);
+            story.apply(Edit::AddColumn { sheet, def });
+        }
+        let story = story.told();
+        let problems: Vec<_> = story.engine().problems().collect();
+        assert!(problems.is_empty(), "{problems:?}");
+        story.engine().find_column(sheet, "verdict").is_some()
+    };
+    assert!(!with(&[]));
+    assert!(!with(&["is_tight"]));
+    assert!(!with(&["is_unknown"]));
+    assert!(with(&["is_unknown", "is_tight"]));
 }

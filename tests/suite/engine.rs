@@ -2,7 +2,10 @@
 
 use super::story::Story;
 use portledger::plan::{Edit, read_entry};
+use portledger::problem::render;
+use portledger::sheet::{ColumnDef, ColumnKind};
 use portledger::table::{Cell, NO_FLAG};
+use portledger::trade::{Sentence, engine};
 
 /// Three halls; `L1` goes up from the north hall, `A1` and `A2` are access links of two halls.
 fn campus() -> Story {
@@ -588,4 +591,157 @@ fn a_sum_over_more_rows_than_are_asked_lists_none_of_them() {
     };
     assert_eq!(listed(199), 1);
     assert_eq!(listed(200), 0);
+}
+
+/// A link with a module read at its near end, and one at its far end for each name.
+fn read_at_both_ends(far: &[&str]) -> Story {
+    let near = [("link", "L1"), ("end", "near")];
+    let story = campus().row("modules", "near one", &near);
+    let at_far = |story: Story, id: &&str| story.row("modules", id, &[near[0], ("end", "far")]);
+    far.iter().fold(story, at_far).told()
+}
+
+/// The module at the other end of a link, and whether an engine made anew says the same.
+#[track_caller]
+fn partner(story: &Story) -> Option<String> {
+    let (sheet, row) = (story.sheet("modules"), story.row_of("modules", "near one"));
+    let column = story.column("modules", "partner");
+    let followed = story.engine().row_at(column, row);
+    assert_eq!(followed, engine(story.plan()).row_at(column, row));
+    let mut rows = story.plan().rows(sheet).order().iter();
+    let found = rows.find(|row| row.0 == followed)?;
+    Some(story.plan().id(sheet, *found))
+}
+
+#[test]
+fn a_row_that_is_searched_by_what_is_computed_may_go_and_come_back() {
+    let mut story = read_at_both_ends(&["far one"]);
+    assert_eq!(partner(&story).as_deref(), Some("far one"));
+    let (sheet, row) = (story.sheet("modules"), story.row_of("modules", "far one"));
+    let rows = vec![row];
+    let gone = story.apply(Edit::RemoveRows { sheet, rows });
+    assert_eq!(partner(&story), None);
+    story.apply(gone.inverse);
+    assert_eq!(partner(&story).as_deref(), Some("far one"));
+}
+
+#[test]
+fn of_rows_with_one_key_the_last_is_found_also_when_they_change_places() {
+    let mut story = read_at_both_ends(&["far one", "another"]);
+    assert_eq!(partner(&story).as_deref(), Some("another"));
+    let sheet = story.sheet("modules");
+    let mut order = story.plan().rows(sheet).order().to_vec();
+    order.reverse();
+    let back = story.apply(Edit::Reorder { sheet, order }).inverse;
+    assert_eq!(partner(&story).as_deref(), Some("far one"));
+    story.apply(back);
+    assert_eq!(partner(&story).as_deref(), Some("another"));
+}
+
+#[test]
+fn of_two_ways_that_take_as_long_a_path_goes_by_the_link_that_stands_first() {
+    let cells = [
+        ("from", "North hall"),
+        ("to", "Pump house"),
+        ("interface", "10GBASE-SR"),
+        ("medium", "OM3"),
+        ("length", "100 m"),
+    ];
+    let mut story = Story::new()
+        .switch("North hall", &[])
+        .switch("Pump house", &[])
+        .link("L1", &cells)
+        .link("L2", &cells)
+        .row("paths", "camera", &cells[..2])
+        .told();
+    assert_eq!(story.text("paths", "camera", "taken"), "L1");
+    let sheet = story.sheet("links");
+    let mut order = story.plan().rows(sheet).order().to_vec();
+    order.reverse();
+    let back = story.apply(Edit::Reorder { sheet, order }).inverse;
+    assert_eq!(story.text("paths", "camera", "taken"), "L2");
+    story.apply(back);
+    assert_eq!(story.text("paths", "camera", "taken"), "L1");
+    story.set("links", "L1", "length", "101 m");
+    assert_eq!(story.text("paths", "camera", "taken"), "L2");
+}
+
+#[test]
+fn a_misspelt_name_of_a_plan_is_told_the_near_one() {
+    let story = campus();
+    let links = story.sheet("links");
+    let told = |text: &str| {
+        let problems = story.engine().compile(story.plan(), text, Some(links));
+        render(&problems.expect_err("a misspelt name")[0], false)
+    };
+    for (text, near) in [
+        (
+            "row_of(chanels, chanels.interface == interface)",
+            "channels",
+        ),
+        ("length * assume.reserv", "reserve"),
+        ("lenght * 2", "length"),
+        ("pick(medium == \"OM3\", medium, \"OMM3\") == medium", "OM3"),
+    ] {
+        let told = told(text);
+        assert!(told.contains(&format!("did you mean `{near}`?")), "{told}");
+    }
+    let told = told("row_of(squids, squids.interface == interface)");
+    assert!(!told.contains("did you mean"), "{told}");
+}
+
+#[test]
+fn a_part_of_a_sentence_is_told_in_the_unit_of_the_first_column_that_measures_as_it_does() {
+    let story = campus();
+    let (links, row) = (story.sheet("links"), story.row_of("links", "L1"));
+    let told = |text: &str| {
+        let sentence = Sentence::new(story.plan(), story.engine(), links, text);
+        sentence.fill(story.plan(), story.engine(), links, row)
+    };
+    // Alone they are told in the unit in which they are short.
+    assert_eq!(told("{5 ns * 2}"), "10 ns");
+    assert_eq!(told("{1000 Gb/s * 2}"), "2 Tb/s");
+    assert_eq!(told("{propagation * 0 + 5 ns * 2}"), "0.01 µs");
+    assert_eq!(told("{capacity * 200}"), "2000 Gb/s");
+    // A capacity stands before the time, and measures something else.
+    let of_two = "{pick(capacity > 1 Gb/s, propagation * 0 + 5 ns * 2, 1 s)}";
+    assert_eq!(told(of_two), "0.01 µs");
+}
+
+#[test]
+fn a_reason_names_the_row_that_two_references_lead_to() {
+    let mut story = campus().row("modules", "M1", &[("link", "L1"), ("end", "near")]);
+    story.set("switches", "Pump house", "building", "Pumps");
+    let sheet = story.sheet("modules");
+    story.apply(Edit::AddColumn {
+        sheet,
+        def: ColumnDef {
+            name: "above".to_owned(),
+            title: "Above".to_owned(),
+            doc: "The building that the link of the module leads to.".to_owned(),
+            unit: String::new(),
+            kind: ColumnKind::Text,
+            choices: Vec::new(),
+            to: None,
+            formula: Some("link.to.building".to_owned()),
+            decimals: None,
+            source: String::new(),
+            quiet: false,
+        },
+    });
+    let story = story.told();
+    let (column, row) = (
+        story.column("modules", "above"),
+        story.row_of("modules", "M1"),
+    );
+    let reason = story.engine().reason(story.plan(), column, row);
+    assert_eq!(reason.value, "Pumps");
+    let building = story.column("switches", "building");
+    let pump_house = story.row_of("switches", "Pump house");
+    assert_ne!(pump_house.0, 0, "no row that is found by chance");
+    let [input] = &reason.inputs[..] else {
+        panic!("{:?}", reason.inputs);
+    };
+    assert_eq!((&*input.name, &*input.value), ("link.to.building", "Pumps"));
+    assert_eq!(input.cell, Some((building, pump_house)));
 }

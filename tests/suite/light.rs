@@ -532,3 +532,21 @@ fn what_a_module_sends_is_compared_end_by_end() {
         .collect();
     assert_eq!(fading, ["R3", "R4"]);
 }
+
+#[test]
+fn a_pad_of_the_stock_cures_what_it_is_made_for_and_no_more() {
+    let story = Story::new().told();
+    let pad = |needed: f64| match story.calc(&format!("stock_pad({needed} dB)")) {
+        Cell::Number(pad) => Some(pad),
+        Cell::Missing => None,
+        other => panic!("{needed}: {other:?}"),
+    };
+    let stock = [1.0, 2.0, 3.0, 5.0, 7.0, 10.0, 15.0, 20.0].map(Some);
+    for (at, value) in stock.into_iter().flatten().enumerate() {
+        assert_eq!(pad(value), stock[at]);
+        // What rounding adds asks for no more, what can be measured does.
+        assert_eq!(pad(value + 1e-10), stock[at]);
+        assert_eq!(pad(value + 0.01), stock.get(at + 1).copied().flatten());
+        assert_eq!(pad(value - 0.01), stock[at]);
+    }
+}

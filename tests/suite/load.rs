@@ -354,21 +354,40 @@ fn a_switch_may_have_a_target_of_its_own() {
     assert!(objections(&story).contains(&"ratio".to_owned()));
 }
 
-// A data sheet of a 10GBASE-T module has 2.9 W, above the 2 W of SFF-8419 level III.
+/// A link whose modules are hot. A data sheet of a 10GBASE-T module has 2.9 W, above the 2 W of
+/// SFF-8419 level III.
+fn copper(port: &str) -> [(&str, &str); 8] {
+    [
+        ("from", "North hall"),
+        ("from_port", port),
+        ("to", "shark camera"),
+        ("role", "uplink"),
+        ("interface", "10GBASE-T"),
+        ("medium", "Cat6A"),
+        ("length", "20 m"),
+        ("module", "SFP+"),
+    ]
+}
+
+#[test]
+fn hot_modules_are_named_also_where_every_one_is_hot() {
+    let ports: Vec<String> = (1..=2_100).map(|at| format!("u{at}")).collect();
+    let hall = Story::new().switch("North hall", &[("cage", "SFP+")]);
+    let add = |story: Story, port: &String| story.link(port, &copper(port));
+    let story = ports.iter().fold(hall, add).told();
+    // Of so many rows that are alike the column holds one value.
+    let hot = story.engine().values(story.column("links", "near_hot"));
+    assert!(hot.is_one());
+    let beside = |port: &String| story.cell("links", port, "hot_beside");
+    assert_eq!(beside(&ports[0]), Cell::Missing);
+    for two in ports.windows(2) {
+        let told = format!("ports {} and {} of North hall", two[0], two[1]);
+        assert_eq!(beside(&two[1]), Cell::Text(told));
+    }
+}
+
 #[test]
 fn hot_modules_side_by_side_are_named() {
-    let copper = |port| {
-        [
-            ("from", "North hall"),
-            ("from_port", port),
-            ("to", "shark camera"),
-            ("role", "uplink"),
-            ("interface", "10GBASE-T"),
-            ("medium", "Cat6A"),
-            ("length", "20 m"),
-            ("module", "SFP+"),
-        ]
-    };
     let mut story = Story::new()
         .switch("North hall", &[("cage", "SFP+")])
         .link("H1", &copper("u1"))

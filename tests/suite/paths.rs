@@ -425,3 +425,19 @@ fn a_plan_without_paths_never_looks_for_any() {
         .any(|step| step.column == taken);
     assert!(!looked);
 }
+
+#[test]
+fn of_ways_that_take_as_long_the_one_of_fewest_links_is_taken() {
+    let uplink = |from, to, length| link(from, to, "1000BASE-SX", "OM3", length);
+    // A cable of negative length takes no time, so both ways take that of one cable of 100 m.
+    let story = Story::new()
+        .switch("Reef", &[])
+        .switch("Yard", &[])
+        .switch("Core", &[])
+        .link("U1", &uplink("Reef", "Yard", "100 m"))
+        .link("U2", &uplink("Yard", "Core", "-1000 km"))
+        .link("U3", &uplink("Reef", "Core", "100 m"))
+        .row("paths", "P1", &[("from", "Reef"), ("to", "Core")])
+        .told();
+    assert_eq!(story.text("paths", "P1", "taken"), "U3");
+}

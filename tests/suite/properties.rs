@@ -110,6 +110,8 @@ const SHEETS: &[&str] = &[
     "segments",
     "segments",
     "readings",
+    "modules",
+    "modules",
     "glass",
 ];
 
@@ -445,6 +447,8 @@ pub fn beginning() -> Plan {
                 "R1",
                 &[("link", "L1"), ("date", "2031-05-28"), ("rx", "-3 dBm")],
             )
+            .row("modules", "M1", &[("link", "L1"), ("end", "near")])
+            .row("modules", "M2", &[("link", "L1"), ("end", "far")])
             .row(
                 "paths",
                 "camera",

@@ -178,3 +178,65 @@ fn a_finding_that_went_keeps_the_numbers_it_had() {
     assert_eq!(reach(&desk.outcome().went).as_deref(), Some(told));
     assert_eq!(desk.outcome().n_came, outcome.n_came);
 }
+
+#[test]
+fn so_many_findings_are_told_one_by_one_and_the_others_counted() {
+    let too_long = [
+        ("interface", "10GBASE-SR"),
+        ("medium", "OM3"),
+        ("length", "301 m"),
+    ];
+    let links = (0..=MOST_MOVED).map(|at| format!("L{at}"));
+    let story = links.fold(Story::new(), |story, id| story.link(&id, &too_long));
+    let mut plan = story.plan().clone();
+    let weigh = |plan: &mut Plan, severity| {
+        let check = "reach".to_owned();
+        plan.apply(Edit::SetSeverity { check, severity }).unwrap();
+        engine(plan)
+    };
+    let without = weigh(&mut plan, Some(None));
+    let mut standing = Standing::new(&plan, &without);
+    let with = weigh(&mut plan, None);
+    standing.renew(&plan, &with);
+    assert_eq!(standing.n_moved(), (MOST_MOVED + 1, 0));
+    let came = standing.came(&plan, &with, usize::MAX);
+    assert_eq!(came.len(), MOST_MOVED);
+    assert!(came.iter().all(|finding| finding.check == "reach"));
+    assert_eq!(standing.came(&plan, &with, 3), came[..3]);
+    let without = weigh(&mut plan, Some(None));
+    standing.renew(&plan, &without);
+    assert_eq!(standing.n_moved(), (0, MOST_MOVED + 1));
+    assert_eq!(standing.went().len(), MOST_MOVED);
+}
+
+#[test]
+fn a_standing_is_empty_until_something_is_found() {
+    let story = Story::new().told();
+    let standing = Standing::new(story.plan(), story.engine());
+    assert_eq!((standing.is_empty(), standing.len()), (true, 0));
+    let story = story.link("L1", &[]).link("l1", &[]);
+    let standing = Standing::new(story.plan(), story.engine());
+    let n_found = standing.counts().iter().sum();
+    assert!(n_found > 0);
+    assert_eq!((standing.is_empty(), standing.len()), (false, n_found));
+}
+
+#[test]
+fn names_that_stay_found_are_listed_in_the_order_that_rows_have_now() {
+    let links = (0..30).fold(Story::new(), |story, _| story.link("Reef", &[]));
+    let mut story = links.told();
+    let mut standing = Standing::new(story.plan(), story.engine());
+    must_agree(story.plan(), story.engine(), &standing).unwrap();
+    let sheet = story.sheet("links");
+    let rows = story.plan().rows(sheet).order().to_vec();
+    // So many names in one edit that all are looked at again, of which the first stays the first.
+    let moved = rows[1..].to_vec();
+    let back = (1..).zip(moved.iter().rev().copied()).collect();
+    let change = story.apply(Edit::Group(vec![
+        Edit::RemoveRows { sheet, rows: moved },
+        Edit::RestoreRows { sheet, rows: back },
+    ]));
+    assert_ne!(story.plan().rows(sheet).order(), rows);
+    standing.follow(story.plan(), story.engine(), &change.touched);
+    must_agree(story.plan(), story.engine(), &standing).unwrap();
+}
