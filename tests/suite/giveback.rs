@@ -705,6 +705,31 @@ fn the_laws_of_merging_hold_for_any_edits() {
     }
 }
 
+fn sitting(desk: Desk) -> Session {
+    let theme = Theme {
+        colours: true,
+        ascii: false,
+    };
+    let mut session = Session::new(desk, theme);
+    session.reader = Some(reader());
+    session
+}
+
+/// What a sitting shows.
+fn drawn(session: &mut Session) -> String {
+    let mut buffer = Buffer::empty(Rect::new(0, 0, 100, 40));
+    draw(session, &mut buffer);
+    let symbols = buffer.content().iter().map(|cell| cell.symbol());
+    symbols.collect()
+}
+
+/// One key, without waiting for what it begins.
+fn press(session: &mut Session, code: KeyCode) {
+    let key = KeyEvent::new(code, KeyModifiers::NONE);
+    assert_eq!(session.take(Happening::Key(key)), []);
+    drawn(session);
+}
+
 #[test]
 fn on_the_screen_changes_are_chosen_and_taken_as_one_step() {
     let folder = TempDir::new().unwrap();
@@ -716,22 +741,12 @@ fn on_the_screen_changes_are_chosen_and_taken_as_one_step() {
     set(&mut desk, "links", "M107", "length", "70");
     book.saved(true, &back);
     let before = plan_file::write(desk.plan());
-    let theme = Theme {
-        colours: true,
-        ascii: false,
-    };
-    let mut session = Session::new(desk, theme);
-    session.reader = Some(reader());
-    let mut buffer = Buffer::empty(Rect::new(0, 0, 100, 40));
-    draw(&mut session, &mut buffer);
-    let mut press = |session: &mut Session, code: KeyCode| {
-        let key = KeyEvent::new(code, KeyModifiers::NONE);
-        assert_eq!(session.take(Happening::Key(key)), []);
+    let mut session = sitting(desk);
+    drawn(&mut session);
+    let press = |session: &mut Session, code: KeyCode| {
+        press(session, code);
         session.wait_for_work();
-        buffer.reset();
-        draw(session, &mut buffer);
-        let symbols = buffer.content().iter().map(|cell| cell.symbol());
-        symbols.collect::<String>()
+        drawn(session)
     };
     press(&mut session, KeyCode::Char('M'));
     session.take(Happening::Paste(back.to_str().unwrap().to_owned()));
@@ -779,25 +794,13 @@ fn a_merge_is_made_beside_the_sitting_and_a_choice_outlives_what_cannot_be_taken
     book.set("Links", "M107", "Length (m)", Data::Float(77.0));
     book.saved(true, &back);
     let before = plan_file::write(desk.plan());
-    let theme = Theme {
-        colours: true,
-        ascii: false,
-    };
-    let mut session = Session::new(desk, theme);
-    session.reader = Some(reader());
-    let mut buffer = Buffer::empty(Rect::new(0, 0, 100, 40));
-    let mut press = |session: &mut Session, code: KeyCode| {
-        let key = KeyEvent::new(code, KeyModifiers::NONE);
-        assert_eq!(session.take(Happening::Key(key)), []);
-        buffer.reset();
-        draw(session, &mut buffer);
-    };
+    let mut session = sitting(desk);
     let n_chosen = |session: &Session| session.merging.as_ref().map(|merging| merging.n_chosen());
     press(&mut session, KeyCode::Char('M'));
     session.take(Happening::Paste(back.to_str().unwrap().to_owned()));
     press(&mut session, KeyCode::Enter);
     session.wait_for_work();
-    draw(&mut session, &mut Buffer::empty(Rect::new(0, 0, 100, 40)));
+    drawn(&mut session);
     assert_eq!(n_chosen(&session), Some(2));
     // One of the two is left, then the plan is changed while the other one is taken.
     for _ in 0..3 {
