@@ -169,6 +169,11 @@ fn no_page(path: &Path) -> Problem {
         .help("links that are not in the plan yet are added with: portledger import PLAN FILE")
 }
 
+/// What taking changes from a workbook with a name is called.
+pub fn merge_label(name: &str) -> String {
+    format!("merge {name}")
+}
+
 impl Desk {
     /// Compares a workbook that came back with the plan.
     ///
@@ -200,7 +205,7 @@ impl Desk {
         };
         let n_taken = taken.iter().filter(open).count();
         if let Some(edit) = giveback::edit_of(&self.plan, found, taken) {
-            self.apply(&format!("merge {name}"), edit)?;
+            self.apply(&merge_label(name), edit)?;
         }
         Ok(n_taken)
     }

@@ -21,7 +21,7 @@ pub use ahead::{Ahead, Prepared};
 pub use export::{Exported, Snapshot, Wanted};
 pub use gauge::{Gauge, Step};
 pub use importing::{Imported, Progress, read_table};
-pub use merging::Returned;
+pub use merging::{Returned, merge_label};
 pub use opening::SaveState;
 pub use recovery::Recovery;
 pub use standing::{MOST_TOLD, Outcome};

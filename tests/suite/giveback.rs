@@ -705,6 +705,14 @@ fn the_laws_of_merging_hold_for_any_edits() {
     }
 }
 
+/// Sends a workbook, which comes back with two lengths changed.
+fn send_and_change(desk: &mut Desk, back: &Path) {
+    let mut book = Book::of(desk);
+    book.set("Links", "M104", "Length (m)", text("250 ft"));
+    book.set("Links", "M107", "Length (m)", Data::Float(77.0));
+    book.saved(true, back);
+}
+
 fn sitting(desk: Desk) -> Session {
     let theme = Theme {
         colours: true,
@@ -735,11 +743,8 @@ fn on_the_screen_changes_are_chosen_and_taken_as_one_step() {
     let folder = TempDir::new().unwrap();
     let back = folder.path().join("back.xlsx");
     let mut desk = demo();
-    let mut book = Book::of(&mut desk);
-    book.set("Links", "M104", "Length (m)", text("250 ft"));
-    book.set("Links", "M107", "Length (m)", Data::Float(77.0));
+    send_and_change(&mut desk, &back);
     set(&mut desk, "links", "M107", "length", "70");
-    book.saved(true, &back);
     let before = plan_file::write(desk.plan());
     let mut session = sitting(desk);
     drawn(&mut session);
@@ -789,10 +794,7 @@ fn a_merge_is_made_beside_the_sitting_and_a_choice_outlives_what_cannot_be_taken
     let folder = TempDir::new().unwrap();
     let back = folder.path().join("back.xlsx");
     let mut desk = demo();
-    let mut book = Book::of(&mut desk);
-    book.set("Links", "M104", "Length (m)", text("250 ft"));
-    book.set("Links", "M107", "Length (m)", Data::Float(77.0));
-    book.saved(true, &back);
+    send_and_change(&mut desk, &back);
     let before = plan_file::write(desk.plan());
     let mut session = sitting(desk);
     let n_chosen = |session: &Session| session.merging.as_ref().map(|merging| merging.n_chosen());

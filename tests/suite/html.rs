@@ -1,7 +1,7 @@
 //! The page, read back by a parser of web pages: nothing that was entered becomes part of the page, and
 //! all of it is there to be read.
 
-use super::sharing::{plain, send_with};
+use super::sharing::{Sent, plain, send_with};
 use html5ever::tendril::TendrilSink;
 use markup5ever_rcdom::{Handle, NodeData, RcDom};
 use portledger::desk::Desk;
@@ -224,6 +224,10 @@ fn hostile() -> (Desk, Vec<String>) {
     (desk, told)
 }
 
+fn with_studies(desk: &Desk, proposal: ProposalPage, order: OrderPage) -> Sent {
+    send_with(desk, "html", Choice::default(), Some(proposal), Some(order))
+}
+
 fn pages_of_others() -> (ProposalPage, OrderPage) {
     let texts: Vec<String> = HOSTILE.iter().map(|text| (*text).to_owned()).collect();
     let proposal = ProposalPage {
@@ -250,13 +254,7 @@ fn what_is_long_stands_behind_the_front_and_nothing_is_lost() {
     let (totals, changes) = (proposal.totals().to_vec(), proposal.changes().to_vec());
     assert!(totals.len() < 30 && changes.len() > 50);
     let parts = order.rows.clone();
-    let sent = send_with(
-        &desk,
-        "html",
-        Choice::default(),
-        Some(proposal),
-        Some(order),
-    );
+    let sent = with_studies(&desk, proposal, order);
     let page = page(&sent.bytes);
     let rows_below = |caption: &str| {
         let sections = page.all("section");
@@ -289,13 +287,7 @@ fn what_is_long_stands_behind_the_front_and_nothing_is_lost() {
 fn nothing_that_was_entered_becomes_part_of_the_page() {
     let (desk, told) = hostile();
     let (proposal, order) = pages_of_others();
-    let sent = send_with(
-        &desk,
-        "html",
-        Choice::default(),
-        Some(proposal),
-        Some(order),
-    );
+    let sent = with_studies(&desk, proposal, order);
     let page = page(&sent.bytes);
     let mut names = BTreeSet::new();
     for element in &page.elements {

@@ -80,7 +80,7 @@ fn is_protected(zip: &mut ZipArchive<Cursor<&[u8]>>) -> bool {
     let Ok(part) = zip.by_name("META-INF/manifest.xml") else {
         return false;
     };
-    let mut xml = Xml::new(BufReader::with_capacity(1 << 16, part));
+    let mut xml = Xml::new(BufReader::new(part));
     loop {
         match xml.next() {
             Ok(Step::Open(tag)) if tag.name == "encryption-data" => return true,
@@ -300,7 +300,8 @@ fn cells<B: BufRead>(
                     false => paragraphs(xml, tag.name)?,
                 };
                 let said = Said::of(&tag.attributes);
-                let (n_times, across, down) = (said.n_times, said.across, said.down);
+                let [n_times, across, down] =
+                    [said.n_times, said.across, said.down].map(|n| n.unwrap_or(1));
                 if (across > 1 || down > 1) && merged.len() < 100_000 {
                     merged.push(Area {
                         top: row,
@@ -370,10 +371,11 @@ fn paragraphs<B: BufRead>(xml: &mut Xml<B>, cell: &str) -> Result<String, Stop> 
 
 /// What the attributes of a cell say, each looked for without its prefix; the first of a name
 /// counts.
+#[derive(Default)]
 struct Said<'t> {
-    n_times: u32,
-    across: u32,
-    down: u32,
+    n_times: Option<u32>,
+    across: Option<u32>,
+    down: Option<u32>,
     /// Errors are texts to older readers; a second attribute of the same name says the truth.
     is_error: bool,
     value_type: Option<Cow<'t, str>>,
@@ -386,29 +388,19 @@ struct Said<'t> {
 
 impl<'t> Said<'t> {
     fn of(element: &'t BytesStart<'static>) -> Self {
-        let [mut n_times, mut across, mut down] = [None; 3];
-        let mut said = Self {
-            n_times: 1,
-            across: 1,
-            down: 1,
-            is_error: false,
-            value_type: None,
-            value: None,
-            date: None,
-            flag: None,
-            string: None,
-            formula: None,
-        };
+        let mut said = Self::default();
         let mut attributes = element.attributes();
         for known in attributes.with_checks(false).filter_map(Result::ok) {
-            let number = || unescaped(&known.value).parse::<u32>().unwrap_or(1);
+            let number = |of: &mut Option<u32>| {
+                of.get_or_insert_with(|| unescaped(&known.value).parse().unwrap_or(1));
+            };
             let text = |of: &mut Option<Cow<'t, str>>, value| {
                 of.get_or_insert(value);
             };
             match known.key.local_name().as_ref() {
-                "number-columns-repeated" => drop(n_times.get_or_insert_with(number)),
-                "number-columns-spanned" => drop(across.get_or_insert_with(number)),
-                "number-rows-spanned" => drop(down.get_or_insert_with(number)),
+                "number-columns-repeated" => number(&mut said.n_times),
+                "number-columns-spanned" => number(&mut said.across),
+                "number-rows-spanned" => number(&mut said.down),
                 "value-type" => {
                     said.is_error |= &*known.value == "error";
                     text(&mut said.value_type, known.value);
@@ -421,9 +413,6 @@ impl<'t> Said<'t> {
                 _ => {}
             }
         }
-        said.n_times = n_times.unwrap_or(1);
-        said.across = across.unwrap_or(1);
-        said.down = down.unwrap_or(1);
         said
     }
 }

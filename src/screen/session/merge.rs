@@ -7,6 +7,7 @@ use crate::desk::Ahead;
 use crate::desk::Gauge;
 use crate::desk::Prepared;
 use crate::desk::Returned;
+use crate::desk::merge_label;
 use crate::plan::Edit;
 use crate::problem::Problem;
 use crate::report::giveback::Class;
@@ -58,11 +59,6 @@ impl Merging {
     /// How many are chosen.
     pub fn n_chosen(&self) -> usize {
         self.chosen.iter().filter(|chosen| **chosen).count()
-    }
-
-    /// What taking it is called.
-    fn label(&self) -> String {
-        format!("merge {}", self.name())
     }
 
     /// The positions of the chosen differences.
@@ -145,7 +141,7 @@ impl Session {
             return Ok(());
         };
         let is_as_shown = merging.n_changes == self.desk.n_changes();
-        let label = merging.label();
+        let label = merge_label(merging.name());
         let begun = self.begin_work(label.clone(), move |gauge| {
             let prepared = prepared(ahead, &merging, is_as_shown, gauge);
             Box::new(move |session| {
@@ -193,7 +189,7 @@ fn prepared(
     }
     let edit = edit_of(ahead.plan(), &merging.found, &merging.taken());
     ahead.make(
-        &merging.label(),
+        &merge_label(merging.name()),
         edit.unwrap_or(Edit::Group(Vec::new())),
         gauge,
     )
